@@ -7,7 +7,7 @@ docstrings as ``[Chow1959]``.
 from __future__ import annotations
 
 import csv
-from functools import cache, lru_cache
+from functools import cache
 from importlib.resources import files
 
 __all__ = ["rows"]
