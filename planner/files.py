@@ -1,15 +1,20 @@
-"""Write a file whole or not at all."""
+"""Write a file whole or not at all, and turn records into what JSON holds."""
 
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import tempfile
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 from planner.errors import NotWritten
 
-__all__ = ["write_whole"]
+__all__ = ["plain", "plain_times", "write_whole"]
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
@@ -51,3 +56,44 @@ def write_whole(path: Path, content: str | bytes) -> None:
             "free room or choose another folder",
             where=str(path),
         ) from error
+
+
+def plain(value: Any) -> Any:
+    """Turn records, arrays and times into what JSON holds: unknown (NaN) becomes None, times ISO 8601 in UTC.
+
+    Parameters
+    ----------
+    value : Any
+        Numbers, text, None, datetimes, numpy scalars and arrays, mappings, sequences and frozen dataclasses, nested.
+
+    Examples
+    --------
+    >>> plain({"depth_m": float("nan"), "at": (1.0, 2)})
+    {'depth_m': None, 'at': [1.0, 2]}
+    """
+    if value is None or isinstance(value, bool | str | int):
+        return str(value) if isinstance(value, str) else value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if is_dataclass(value) and not isinstance(value, type):
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
+    if type(value).__module__ == "numpy":
+        if value.dtype.kind == "M":
+            return plain_times(value)
+        return plain(value.tolist())
+    return [plain(item) for item in value]
+
+
+def plain_times(times: Any) -> Any:
+    """ISO 8601 text in UTC for numpy times [datetime64, UTC]."""
+    import numpy as np
+
+    if np.ndim(times) == 0:
+        return None if np.isnat(times) else f"{np.datetime_as_string(times, unit='s')}Z"
+    return [plain_times(item) for item in times]

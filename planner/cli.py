@@ -1,0 +1,217 @@
+"""The commands. Data go to stdout, messages to stderr; heavy imports wait until a command needs them."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from planner import __version__
+from planner.errors import PlumbrunError, RiverFolderUnfit
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+__all__ = ["main"]
+
+_NOW = click.option("--now", metavar="ISO8601", help="Take this moment as now, e.g. 2026-06-12T18:00-05:00.")
+_REPLY = click.option(
+    "--gauge-reply",
+    "replies",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Read a recorded service reply in place of the network; may be given several times.",
+)
+_JSON = click.option("--json", "as_json", is_flag=True, help="Write JSON (SI units) to stdout for a machine.")
+_UNITS = click.option("--units", type=click.Choice(["us", "metric"]), help="Units to show; the river's own by default.")
+_FOLDER = click.argument("folder", type=click.Path(path_type=Path))
+
+
+def _guarded(command: Callable) -> Callable:
+    """Turn every error into a message on stderr and the design's exit code."""
+
+    @wraps(command)
+    def run(*args: Any, **kwargs: Any) -> None:
+        try:
+            command(*args, **kwargs)
+        except PlumbrunError as error:
+            if isinstance(error, RiverFolderUnfit) and error.findings:
+                _say_findings(error.findings)
+            click.echo(f"plumbrun: {error}", err=True)
+            sys.exit(error.exit_code)
+        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+            raise
+        except Exception as error:
+            if os.environ.get("PLUMBRUN_TRACEBACK"):
+                raise
+            click.echo(
+                f"plumbrun: a mistake in the program itself ({type(error).__name__}: {error}). "
+                "Nothing was half-written. Run again with PLUMBRUN_TRACEBACK=1 and report what it prints.",
+                err=True,
+            )
+            sys.exit(1)
+
+    return run
+
+
+def _say_findings(findings: Any) -> None:
+    for finding in findings:
+        place = f"{finding.file}, {finding.where}" if finding.where else finding.file
+        need = f"needed: {finding.need}; next: {finding.next_step}"
+        click.echo(f"{finding.level}: {place}: got {finding.given}; {need}", err=True)
+
+
+def _say_json(value: Any) -> None:
+    import orjson
+
+    from planner.files import plain
+
+    click.echo(orjson.dumps(plain(value), option=orjson.OPT_INDENT_2).decode())
+
+
+def _moment(now: str | None, zone: str = "UTC") -> datetime:
+    from planner.plan import moment
+
+    return moment(now, zone)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="plumbrun")
+def main() -> None:
+    """Plan a day on the river with sinking lines: level, current, spots, line, fly and countdown.
+
+    Cautions come first and are estimates; no output says that water is fit to use. What local authorities, posted
+    closures and licensed guides say, and what you see at the water, decide.
+    """
+
+
+@main.command()
+@click.option("--out", type=click.Path(path_type=Path), default=Path("plumbrun-demo"), show_default=True)
+@_UNITS
+@_guarded
+def demo(out: Path, units: str | None) -> None:
+    """Write the invented demo river folder and the plan of its next day; no network is used."""
+    from planner.plan import plan_folder, unpack_demo
+
+    folder, now = unpack_demo(out)
+    written = plan_folder(folder, now=now, day="tomorrow", units=units, out=out / "plan")
+    click.echo(written.summary)
+    click.echo(f"River folder: {folder}", err=True)
+    click.echo(f"Page to take along: {written.page}")
+
+
+@main.command()
+@_FOLDER
+@click.option("--day", default="tomorrow", show_default=True, metavar="today|tomorrow|YYYY-MM-DD")
+@click.option("--from", "start", default="08:00", show_default=True, metavar="HH:MM", help="When you put in.")
+@click.option("--to", "end", default="16:00", show_default=True, metavar="HH:MM", help="When you take out.")
+@click.option("--level", metavar="QUANTITY", help="Gauge level or discharge to plan with, e.g. '2.4 ft' or '850 cfs'.")
+@_REPLY
+@_NOW
+@_UNITS
+@click.option("--out", type=click.Path(path_type=Path), help="Folder to write to; FOLDER/plans/DAY by default.")
+@_JSON
+@_guarded
+def plan(folder: Path, replies: tuple[Path, ...], now: str | None, as_json: bool, **options: Any) -> None:
+    """Read the gauge, carry the soundings to the day's level and write the page for the day."""
+    from planner.plan import plan_folder
+
+    written = plan_folder(folder, now=now, replies=replies, **options)
+    if as_json:
+        _say_json(written.plan)
+        click.echo(f"Page to take along: {written.page}", err=True)
+    else:
+        click.echo(written.summary)
+        click.echo(f"Page to take along: {written.page}")
+
+
+@main.command()
+@click.argument("station")
+@click.option("--days", type=click.IntRange(1, 120), default=7, show_default=True, help="How far back to read.")
+@_REPLY
+@_NOW
+@_UNITS
+@_JSON
+@_guarded
+def gauge(
+    station: str, days: int, replies: tuple[Path, ...], now: str | None, units: str | None, as_json: bool
+) -> None:
+    """Show what a gauge reads, how old that is and where it is heading. STATION is e.g. usgs:01541000."""
+    from planner.plan import gauge_report, gauge_text
+
+    report = gauge_report(station, days=days, now=_moment(now), replies=replies)
+    if as_json:
+        _say_json(report)
+    else:
+        click.echo(gauge_text(report, station, units))
+
+
+@main.command()
+@_FOLDER
+@_guarded
+def check(folder: Path) -> None:
+    """Check every file of a river folder and say what to mend; exits with 4 when something must be mended."""
+    from planner.river import check_river
+
+    findings = check_river(folder)
+    _say_findings(findings)
+    errors = sum(finding.level == "error" for finding in findings)
+    rest = len(findings) - errors
+    click.echo(f"{folder}: {errors} to mend, {rest} to know.")
+    sys.exit(4 if errors else 0)
+
+
+@main.command()
+@_FOLDER
+@click.option("--run", "run_id", required=True, metavar="ID", help="The run, by its id in runs.geojson.")
+@click.option("--discharge", metavar="QUANTITY", help="Discharge at the gauge, e.g. '850 cfs'.")
+@click.option("--level", metavar="QUANTITY", help="Level at the gauge, e.g. '2.4 ft'.")
+@_REPLY
+@_NOW
+@_UNITS
+@_JSON
+@_guarded
+def flow(folder: Path, run_id: str, as_json: bool, units: str | None, **options: Any) -> None:
+    """Show depth and current of one run at a gauge level or discharge (the last reading when none is given)."""
+    from planner.plan import flow_report, flow_text
+
+    report = flow_report(folder, run_id, **options)
+    if as_json:
+        _say_json(report)
+    else:
+        click.echo(flow_text(report, folder, units))
+
+
+@main.command()
+@click.option("--depth", default="8 ft", show_default=True, help="Depth of the water.")
+@click.option("--current", default="3 ft/s", show_default=True, help="Depth-averaged current; '0 ft/s' for a lake.")
+@click.option("--grains", type=float, default=200.0, show_default=True, help="Weight of the head [grains].")
+@click.option("--head", default="26 ft", show_default=True, help="Length of the head.")
+@click.option("--sink", type=float, default=6.0, show_default=True, help="Sink rate [inches per second].")
+@click.option("--tip", default=None, help="Length of a sinking tip; without it the whole head sinks.")
+@click.option("--running", type=click.Choice(["floating", "sinking"]), default="floating", show_default=True)
+@click.option("--fly-drag", type=click.Choice(["high", "medium", "low"]), default="medium", show_default=True)
+@click.option("--fly-weighting", type=click.Choice(["none", "light", "heavy"]), default="light", show_default=True)
+@click.option("--cast", default="50 ft", show_default=True, help="Horizontal length of the cast.")
+@click.option("--angle", type=click.FloatRange(0, 180), default=45.0, show_default=True, help="From downstream [deg].")
+@click.option("--countdown", type=click.FloatRange(0, 120), default=3.0, show_default=True, help="Seconds before it.")
+@click.option("--fed/--held", default=False, help="Feed slack during the countdown, or hold the line (default).")
+@click.option("--strip", default="1.5 ft/s", show_default=True, help="Mean strip speed, pauses included.")
+@click.option("--stance", type=click.Choice(["wading", "bank", "anchored", "drifting"]), default="anchored")
+@_UNITS
+@_JSON
+@_guarded
+def swim(as_json: bool, units: str | None, **options: Any) -> None:
+    """Let one line and fly swim through given water and show how deep they go."""
+    from planner.sink.report import swim_report, swim_text
+
+    report = swim_report(**options)
+    if as_json:
+        _say_json(report)
+    else:
+        click.echo(swim_text(report, units or "us"))
