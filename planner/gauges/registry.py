@@ -1,0 +1,151 @@
+"""The services, and the one door to them: `open_series`.
+
+A new service is one module with `SERVICE`, `get`, `read` and `parse`, and one line in `SERVICES`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from planner.errors import GaugeReplyUnfit, UsageMistake
+from planner.gauges.assemble import join
+from planner.gauges.series import Series
+
+if TYPE_CHECKING:
+    import requests
+
+    from planner.gauges.store import Store
+
+__all__ = ["SERVICES", "Service", "open_series", "service_of"]
+
+SERVICES = {
+    "usgs": "planner.gauges.usgs_iv",
+    "file": "planner.gauges.local",
+}
+
+
+class Service(Protocol):
+    """What a module of a service gives."""
+
+    SERVICE: str
+
+    def get(
+        self, station: str, start: datetime, end: datetime, session: requests.Session | None, folder: Path | None
+    ) -> bytes:
+        """The service's reply."""
+
+    def read(self, path: Path) -> bytes:
+        """A recorded reply."""
+
+    def parse(self, raw: bytes, station: str, where: str = "", retrieved_at: datetime | None = None) -> Series:
+        """A reply as a series."""
+
+
+def service_of(station: str) -> Service:
+    """The module that answers for ``service:station``.
+
+    Raises
+    ------
+    UsageMistake
+        When the service is not one of `SERVICES`.
+    """
+    name, _, number = station.partition(":")
+    if name not in SERVICES or not number:
+        raise UsageMistake(
+            f"gauge {station!r} names no service known here",
+            " or ".join(f"{known}:…" for known in SERVICES),
+            "correct the gauge",
+        )
+    return import_module(SERVICES[name])  # type: ignore[return-value]
+
+
+def open_series(
+    station: str,
+    *,
+    now: datetime,
+    days: float = 60,
+    folder: Path | None = None,
+    reply_files: Iterable[Path | str] = (),
+    cache: Path | Store | None = None,
+    session: requests.Session | None = None,
+    window: tuple[datetime, datetime] | None = None,
+) -> Series:
+    """The series of a station, from its service, from recorded replies, or from a file.
+
+    Parameters
+    ----------
+    station : str
+        ``service:station``.
+    now : datetime
+        Aware; rows after it are left out, so that a recorded reply can be planned with as on its day.
+    days : float
+        How far back.
+    folder : Path, optional
+        The river folder, for ``file:`` stations.
+    reply_files : iterable of Path
+        Recorded replies to use in place of the network; each is looked through for the station.
+    cache : Path or Store, optional
+        Where the last good observations are kept; default the user's cache folder or ``PLUMBRUN_CACHE``.
+    session : requests.Session, optional
+        Default `planner.gauges.transport.make_session`.
+    window : (datetime, datetime), optional
+        In place of `days`: from and to.
+
+    Raises
+    ------
+    SourceUnreachable
+        No answer, and no stored observation.
+    GaugeReplyUnfit
+        The reply is not of this station, empty, or not in the service's form.
+    UsageMistake
+        The service is unknown or the station malformed.
+    """
+    service = service_of(station)
+    start, end = window or (now - timedelta(days=days), now)
+    files = [Path(path) for path in reply_files]
+    if files and station.split(":", 1)[0] != "file":
+        return _trim(_from_files(service, station, files), start, end, now)
+    raw = service.get(station, start, end, session, folder)
+    return _trim(service.parse(raw, station), start, end, now)
+
+
+def _from_files(service: Service, station: str, files: list[Path]) -> Series:
+    parts: list[Series] = []
+    refusals: list[GaugeReplyUnfit] = []
+    for path in files:
+        try:
+            parts.append(service.parse(service.read(path), station, where=str(path)))
+        except GaugeReplyUnfit as error:
+            refusals.append(error)
+    if not parts:
+        first = refusals[0]
+        given = "; ".join(
+            dict.fromkeys(f"{error.where}: {error.given}" if len(refusals) > 1 else error.given for error in refusals)
+        )
+        raise GaugeReplyUnfit(given, first.need, first.next_step, where=first.where if len(refusals) == 1 else "")
+    unfit = [f"{error.where}: {error.given}; left out" for error in refusals if "and not station" not in error.given]
+    return join(parts).noted(*unfit)
+
+
+def _trim(series: Series, start: datetime, end: datetime, now: datetime) -> Series:
+    """Rows of the window and none after now; when the window leaves nothing, that is an error and says so."""
+    later = int((series.times > _np(now)).sum())
+    kept = series.between(start, min(end, now))
+    if len(series) and not len(kept):
+        first, last = series.times[0], series.times[-1]
+        raise GaugeReplyUnfit(
+            f"the values of {series.station} run from {first} to {last} UTC",
+            f"values from {start.isoformat()} to {min(end, now).isoformat()}",
+            "set the clock with --now, ask for more days, or give the level with --level",
+        )
+    return kept.noted(f"{later} values are later than the plan's clock; left out") if later else kept
+
+
+def _np(time: datetime) -> object:
+    from planner.gauges.series import to_datetime64
+
+    return to_datetime64(time)
