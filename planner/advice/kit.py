@@ -1,0 +1,122 @@
+"""The rods to rig for the day: the few lines that lose the least band time over the trip."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import numpy as np
+
+from planner.advice.records import Advice, RodToRig, Settings, constants
+
+__all__ = ["fewest_lines", "likely_weights", "rods_to_rig"]
+
+
+def likely_weights(stage_m: np.ndarray, median_m: float, sd_m: float) -> np.ndarray:
+    """Weights of a ladder's levels: the normal density of the expectation, summing to one [1].
+
+    Parameters
+    ----------
+    stage_m : numpy.ndarray
+        The ladder's levels, shape (L,); stages [m] or any other measure in which the expectation is given.
+    median_m, sd_m : float
+        Median and standard deviation of the expected level in the same measure.
+    """
+    z = (np.asarray(stage_m, dtype=float) - median_m) / max(sd_m, 1e-6)
+    weight = np.exp(-0.5 * np.minimum(z * z - np.min(z * z), 1400.0))
+    return weight / weight.sum()
+
+
+def fewest_lines(value: np.ndarray, most: int, margin: float) -> tuple[int, ...]:
+    """Columns whose row-wise maximum loses the least, exactly, by enumeration.
+
+    With v[i, j] the worth of line j in case i (already weighted), the loss of a set S is
+
+        1 - sum_i max_{j in S} v[i, j] / sum_i max_j v[i, j].                                      (1)
+
+    The smallest set within `margin` of the best set of `most` lines is taken; among sets of equal size and equal loss
+    the one that comes first in the box. A line outside the chosen set can be removed without changing the choice.
+
+    Parameters
+    ----------
+    value : numpy.ndarray
+        Worth of each line in each case, shape (cases, lines); 0 where the line has no admissible swim.
+    most : int
+        Largest size of the set.
+    margin : float
+        Share of the worth that one rod fewer may cost [1].
+    """
+    usable = [j for j in range(value.shape[1]) if value[:, j].max(initial=0.0) > 0.0]
+    if not usable:
+        return ()
+    best_of_size: list[tuple[float, tuple[int, ...]]] = []
+    for size in range(1, min(most, len(usable)) + 1):
+        top, chosen = -1.0, ()
+        for group in combinations(usable, size):
+            worth = float(value[:, group].max(axis=1).sum())
+            if worth > top * (1 + 1e-12):
+                top, chosen = worth, group
+        best_of_size.append((top, chosen))
+    goal = best_of_size[-1][0] * (1 - margin)
+    return next(chosen for worth, chosen in best_of_size if worth >= goal)
+
+
+def rods_to_rig(
+    advices: Sequence[Sequence[Advice]],
+    weights: Sequence[np.ndarray] | None = None,
+    settings: Settings | None = None,
+) -> list[RodToRig]:
+    """The rods which lose the least band time over the spots and the levels that are likely.
+
+    Parameters
+    ----------
+    advices : sequence of sequence of Advice
+        Per spot and level, as `advise` gives them.
+    weights : sequence of numpy.ndarray, optional
+        Likelihood of each level at each spot (see `likely_weights`); equal when not given.
+    settings : Settings, optional
+        `max_rods` is read.
+
+    Returns
+    -------
+    list of RodToRig
+        In the order of the band time they serve; empty when no line has an admissible swim. `lost_share` is what the
+        whole set loses against the best line everywhere [1].
+    """
+    settings = settings or Settings()
+    lines: list[str] = []
+    for spot in advices:
+        for advice in spot:
+            lines += [name for name in advice.by_line if name not in lines]
+    rows, kept = [], []
+    for i, spot in enumerate(advices):
+        share = np.full(len(spot), 1 / max(len(spot), 1)) if weights is None else np.asarray(weights[i], dtype=float)
+        for advice, weight in zip(spot, share, strict=True):
+            if advice.by_line and weight > 0:
+                rows.append([weight * advice.by_line.get(name, 0.0) for name in lines])
+                kept.append(advice)
+    if not rows:
+        return []
+    value = np.array(rows)
+    chosen = fewest_lines(value, settings.max_rods, constants()["tie_margin"])
+    if not chosen:
+        return []
+    whole = value.max(axis=1).sum()
+    lost = 1 - value[:, chosen].max(axis=1).sum() / whole
+    serves = np.array(chosen)[np.argmax(value[:, chosen], axis=1)]
+    rods = []
+    for j in chosen:
+        mine = [
+            (advice, value[i, j]) for i, advice in enumerate(kept) if serves[i] == j and value[i, j] > 0 and advice.best
+        ]
+        flies: dict[str, float] = {}
+        for advice, worth in mine:
+            for choice in (advice.best, advice.next_best):
+                if choice is not None and choice.line == lines[j]:
+                    flies[choice.fly] = flies.get(choice.fly, 0.0) + worth
+                    break
+        total = sum(flies.values())
+        worthy = [fly for fly, worth in sorted(flies.items(), key=lambda item: -item[1]) if worth >= 0.05 * total]
+        spots = tuple(dict.fromkeys(advice.spot for advice, _ in mine))
+        rods.append(RodToRig(lines[j], tuple(worthy), spots, float(sum(w for _, w in mine)), float(max(lost, 0.0))))
+    return sorted(rods, key=lambda rod: -rod.band_time_s)

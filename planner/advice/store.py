@@ -1,0 +1,158 @@
+"""The swim store: solved swims on disk, one file per canonical geometry, found again by a hash of all inputs.
+
+A key holds everything that a swim depends on: line, fly, cast, current, numerics, and a digest of the code and the
+tables of the swim model, so that a changed model never meets an old swim. A file that is missing, cut short or
+written by another layout is ignored and its swims are solved again; nothing here can stop a plan.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import os
+from dataclasses import astuple, dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from planner.errors import NotWritten
+from planner.files import write_whole
+
+__all__ = ["FIELDS", "Block", "SwimStore", "cache_folder", "key_of", "model_digest"]
+
+FIELDS = ("depth", "x", "y", "low_depth", "low_x", "low_y")
+_UNIT_M = np.array([0.001, 0.01, 0.01, 0.001, 0.01, 0.01])  # millimetres of depth and centimetres of place suffice
+_LAYOUT = 2
+_MOST_ENTRIES = 6000
+
+
+@dataclass(frozen=True)
+class Block:
+    """Tracks of n swims.
+
+    Parameters
+    ----------
+    count : numpy.ndarray
+        Tracks in the countdown, shape (n, 6, Tc), fields as in `FIELDS` [m].
+    retrieve : numpy.ndarray
+        Tracks in the retrieve, sampled at equal shares of its duration, shape (n, 6, C, S) [m].
+    duration : numpy.ndarray
+        Duration of the retrieve after each countdown, shape (n, C) [s].
+    taut : numpy.ndarray
+        Share of that duration after which the line is tight, shape (n, C) [1].
+    """
+
+    count: np.ndarray
+    retrieve: np.ndarray
+    duration: np.ndarray
+    taut: np.ndarray
+
+
+def cache_folder() -> Path:
+    """Folder of the swim store: ``PLUMBRUN_CACHE`` when set, else the platform's cache folder."""
+    given = os.environ.get("PLUMBRUN_CACHE")
+    if given:
+        return Path(given) / "swims"
+    import platformdirs
+
+    return Path(platformdirs.user_cache_dir("plumbrun")) / "swims"
+
+
+@cache
+def model_digest() -> str:
+    """Digest of the code and the tables of the swim model."""
+    import planner.sink
+    import planner.tables
+
+    digest = hashlib.blake2b(f"layout {_LAYOUT}".encode(), digest_size=16)
+    for package, pattern in ((planner.sink, "*.py"), (planner.tables, "*.csv")):
+        for path in sorted(Path(str(package.__file__)).parent.glob(pattern)):
+            if path.name not in ("references.csv", "advice.csv"):
+                digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def key_of(*parts: Any) -> str:
+    """Hash of dataclasses, numbers and words that a swim depends on; names of tackle are left out by the caller."""
+    digest = hashlib.blake2b(digest_size=16)
+    for part in parts:
+        plain = astuple(part) if hasattr(part, "__dataclass_fields__") else part
+        digest.update(repr(plain).encode())
+        digest.update(b"|")
+    return digest.hexdigest()
+
+
+class SwimStore:
+    """Swims by key, kept per canonical geometry.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        Where the files are; `cache_folder` when not given.
+    """
+
+    def __init__(self, folder: Path | None = None) -> None:
+        self.folder = cache_folder() if folder is None else Path(folder)
+
+    def _path(self, geometry: str) -> Path:
+        return self.folder / f"{geometry}.npz"
+
+    def read(self, geometry: str) -> tuple[dict[str, int], Block] | None:
+        """Index by key and the block of a geometry; None when there is none that can be used."""
+        try:
+            raw = self._path(geometry).read_bytes()
+            with np.load(io.BytesIO(raw), allow_pickle=False) as held:
+                if str(held["model"]) != model_digest():
+                    return None
+                unit = _UNIT_M[None, :, None]
+                block = Block(
+                    held["count"] * unit, held["retrieve"] * unit[..., None], held["duration"], held["taut"]
+                )
+                keys = [str(key) for key in held["keys"]]
+                check = str(held["check"])
+                sums = _check_sum(held["count"], held["retrieve"], held["duration"], keys)
+        except Exception:  # a broken file of any kind is the same as none
+            return None
+        n = len(keys)
+        whole = all(len(part) == n for part in (block.count, block.retrieve, block.duration, block.taut))
+        if not whole or check != sums or not np.isfinite(block.duration).all():
+            return None
+        return {key: i for i, key in enumerate(keys)}, block
+
+    def write(self, geometry: str, index: dict[str, int], block: Block) -> None:
+        """Write a geometry's swims whole; a folder that cannot be written to is no error."""
+        keys = sorted(index, key=index.__getitem__)[-_MOST_ENTRIES:]
+        take = np.array([index[key] for key in keys], dtype=int)
+        unit = _UNIT_M[None, :, None]
+        count = _packed(block.count[take] / unit)
+        retrieve = _packed(block.retrieve[take] / unit[..., None])
+        duration, taut = block.duration[take], block.taut[take]
+        stream = io.BytesIO()
+        np.savez(
+            stream,
+            model=model_digest(),
+            keys=np.array(keys),
+            count=count,
+            retrieve=retrieve,
+            duration=duration,
+            taut=taut,
+            check=_check_sum(count, retrieve, duration, keys),
+        )
+        with contextlib.suppress(OSError, NotWritten):
+            self.folder.mkdir(parents=True, exist_ok=True)
+            write_whole(self._path(geometry), stream.getvalue())
+
+
+def _packed(values: np.ndarray) -> np.ndarray:
+    return np.clip(np.round(values), -32767, 32767).astype(np.int16)
+
+
+def _check_sum(count: np.ndarray, retrieve: np.ndarray, duration: np.ndarray, keys: list[str]) -> str:
+    digest = hashlib.blake2b(digest_size=16)
+    for part in (count, retrieve, duration):
+        digest.update(np.ascontiguousarray(part).tobytes())
+    digest.update("".join(keys).encode())
+    return digest.hexdigest()
