@@ -1,0 +1,268 @@
+"""Assess a river, a run or a spot; combine checks; hold a level until a newer good reading clears it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from planner.caution.inputs import doubts, footing_factor, footing_reasons, rule_inputs
+from planner.caution.local import local_checks
+from planner.caution.records import LABELS, NOT_ASSESSED, Caution, Check, Conditions
+from planner.caution.rules import check_rule, rule_ids, rules_of
+
+__all__ = ["assess_river", "assess_run", "assess_spot", "hold", "worst"]
+
+
+def _checks(names: Iterable[str], c: Conditions, where: str, units: str) -> list[Check]:
+    inputs, unsure = rule_inputs(c), doubts(c)
+    factor, lowered_by = footing_factor(c), footing_reasons(c)
+    found = []
+    for name in names:
+        if name in ("C2", "W4"):
+            continue
+        rule = rules_of(name)[0]
+        if name == "X1" and c.level_given and c.data_age_min is None and c.quality is None:
+            continue  # a level that was stated has no age
+        check = check_rule(
+            name,
+            inputs,
+            where=where,
+            factor=factor,
+            lowered_by=lowered_by,
+            units=units,
+            doubt=unsure.get(rule.kind, ""),
+        )
+        if check is not None:
+            found.append(replace(check, blocks=check.blocks and not c.level_given))
+    return found
+
+
+def _footing(c: Conditions, where: str) -> Check:
+    """The check that footing, light and company were said; what was not said takes no credit in `hold`."""
+    missing = [r for r in rules_of("W4") if r.operator == "missing" and getattr(c, r.input) is None]
+    place = where or "Where you wade"
+    text = " ".join(rule.text.format(where=place) for rule in missing)
+    return Check("W4", where, "party", None if missing else 0, text, source=rules_of("W4")[0].source)
+
+
+def _as_marker(check: Check | None) -> list[Check]:
+    return [] if check is None else [replace(check, kind="marker", counted=False)]
+
+
+def _raised(check: Check, rising: bool) -> Check:
+    """One step higher while the river rises, for cautions that come from the water's level."""
+    if rising and check.kind == "level" and check.level in (1, 2):
+        return replace(check, level=check.level + 1, text=f"{check.text} The river is rising: one step higher.")
+    return check
+
+
+def _combination(checks: list[Check], cold: Check | None) -> Check | None:
+    if cold is None or cold.level is None or cold.level < 2:
+        return None
+    high = [c for c in checks if c.rule[0] in "FW" and c.kind not in ("sensor", "marker") and (c.level or 0) >= 2]
+    if not high:
+        return None
+    rule = rules_of("C2")[0]
+    first = max(high, key=lambda c: c.level or 0)
+    return Check("C2", first.where, "combination", rule.level, rule.text, source=rule.source, counted=False)
+
+
+def _combine(base: Iterable[Check], low_water: tuple[dict[str, Any], ...] = ()) -> Caution:
+    """A caution from its single checks: the highest level, after the steps for rising and for cold with high water."""
+    base = tuple(base)
+    markers = {check.rule: check for check in base if check.kind == "marker"}
+    rise = markers.get("F6r")
+    rising = rise is not None and rise.level == 1
+    checks = [_raised(check, rising) for check in base if check.kind != "marker"]
+    cold = next((check for check in checks if check.rule == "C1"), markers.get("C1"))
+    both = _combination(checks, cold)
+    shown = [*checks, both] if both is not None else checks
+    counted = [check for check in checks if check.counted]
+    made = [check for check in counted if check.level is not None]
+    levels = [check.level for check in shown if check.level is not None]
+    level = max(levels, default=None)
+    if level == 0 and any(check.blocks for check in checks):
+        level = None
+    raised = sorted((c for c in shown if c.level), key=lambda c: -(c.level or 0))
+    reasons = [check.as_reason() for check in raised]
+    reasons += [check.as_reason() for check in shown if check.level is None]
+    label = NOT_ASSESSED if level is None else LABELS[level]
+    return Caution(level, label, len(made), len(counted), tuple(reasons), low_water, base)
+
+
+def assess_river(
+    c: Conditions,
+    thresholds: Iterable[Mapping[str, Any]] = (),
+    *,
+    units: str = "metric",
+    gauge: str = "",
+) -> Caution:
+    """Caution of the river as a whole: gauge, rise, age, ice, cold, hazards drawn, weather, daylight, local limits.
+
+    Parameters
+    ----------
+    c : Conditions
+        The cautious side over the whole window, or one step of the ladder with `level_given`.
+    thresholds : iterable of mapping
+        `River.thresholds`; they only ever raise.
+    units : str
+        ``us`` or ``metric``, for the texts.
+    gauge : str
+        Station id of the conditions.
+
+    Returns
+    -------
+    Caution
+
+    Examples
+    --------
+    >>> assess_river(Conditions(data_age_min=20, quality="ice")).label
+    'stay off'
+    """
+    base = _checks(rule_ids("river", "all"), c, "", units)
+    local, low = local_checks(thresholds, c, units=units, doubts=doubts(c), gauge=gauge)
+    after_age = 1 if base and base[0].rule == "X1" else 0
+    base[after_age:after_age] = local
+    craft = _checks(rule_ids("low_water"), c, "", units)
+    notes = tuple(check.as_reason() for check in [*craft, *low] if check.level != 0)
+    return _combine(base, notes)
+
+
+def _on_foot(c: Conditions, where: str, units: str) -> list[Check]:
+    footing = _footing(c, where)
+    found = []
+    for check in _checks(rule_ids("spot"), c, where, units):
+        by_factor = any(rule.factor for rule in rules_of(check.rule))
+        found.append(replace(check, doubt=check.doubt or (by_factor and footing.level is None)))
+    return [*found, footing]
+
+
+def _cold(c: Conditions, units: str) -> list[Check]:
+    return _as_marker(next(iter(_checks(["C1"], c, "", units)), None))
+
+
+def assess_spot(c: Conditions, *, wading: bool, where: str = "", units: str = "metric") -> Caution:
+    """Caution of one spot: wading limits where somebody wades, and age, rise and ice of the water everywhere.
+
+    Parameters
+    ----------
+    c : Conditions
+        With `wade_depth_m` and `wade_speed_m_s` at the stance, cautious side.
+    wading : bool
+        Whether the stance is ``wading``; else the wading rules have no bearing and are not counted.
+    where : str
+        The spot's name, for the texts.
+    units : str
+        ``us`` or ``metric``.
+
+    Returns
+    -------
+    Caution
+
+    Examples
+    --------
+    >>> seen = Conditions(wade_depth_m=0.75, wade_speed_m_s=0.8, data_age_min=15, rise_m_3h=0.0)
+    >>> [r["rule"] for r in assess_spot(seen, wading=True, where="Ash bar").reasons if r["level"]]
+    ['W1', 'W2']
+    """
+    base = _on_foot(c, where, units) if wading else []
+    return _combine([*base, *_checks(rule_ids("all"), c, "", units), *_cold(c, units)])
+
+
+def assess_run(
+    c: Conditions,
+    *,
+    spots: Iterable[Caution] = (),
+    wading: bool = False,
+    where: str = "",
+    units: str = "metric",
+) -> Caution:
+    """Caution of one run: its spots' cautions, and age, rise and ice of the water.
+
+    Parameters
+    ----------
+    c : Conditions
+        As for the river. With `wading`, `wade_depth_m` and `wade_speed_m_s` are taken as the means of the run where
+        people stand: an index of the reach, for a run whose wading spots are not drawn.
+    spots : iterable of Caution
+        Cautions of the run's spots; their wading checks join the run's.
+    wading : bool
+        Whether to hold the run's own means against the wading limits.
+    where : str
+        The run's name, for the texts.
+    units : str
+        ``us`` or ``metric``.
+
+    Returns
+    -------
+    Caution
+    """
+    own = _on_foot(c, where, units) if wading else []
+    own = [replace(k, text=f"{k.text} This is the mean of a run, not the place where a foot goes.") if k.level else k
+           for k in own]  # fmt: skip
+    return worst([_combine([*own, *_checks(rule_ids("all"), c, "", units), *_cold(c, units)]), *spots])
+
+
+def _graver(one: Check, other: Check) -> Check:
+    """Of two checks of one rule at one place: the higher; not assessed wins over nothing raised."""
+
+    def rank(check: Check) -> float:
+        return 0.5 if check.level is None else float(check.level)
+
+    return other if rank(other) > rank(one) else one
+
+
+def worst(cautions: Iterable[Caution]) -> Caution:
+    """One caution from several: every check once, the highest level, all low-water notes.
+
+    Parameters
+    ----------
+    cautions : iterable of Caution
+        For example the river's and its spots'.
+
+    Returns
+    -------
+    Caution
+        With no caution given, not assessed.
+    """
+    base: dict[tuple[str, str, bool], Check] = {}
+    notes: list[dict[str, Any]] = []
+    for caution in cautions:
+        for check in caution.base:
+            key = (check.rule, check.where, check.kind == "marker")
+            base[key] = _graver(base[key], check) if key in base else check
+        notes += [note for note in caution.low_water if note not in notes]
+    return _combine(base.values(), tuple(notes))
+
+
+def hold(previous: Caution, new: Caution) -> Caution:
+    """Keep what the last good reading raised until a newer good reading clears it.
+
+    Parameters
+    ----------
+    previous : Caution
+        What stood before.
+    new : Caution
+        What the newest conditions give.
+
+    Returns
+    -------
+    Caution
+        `new`, with each earlier level kept where its check is now not assessed or rests on a missing, stale or iced
+        input. A check that has no bearing any more is dropped.
+    """
+    before = {(check.rule, check.where, check.kind == "marker"): check for check in previous.base if check.level}
+    base = []
+    for check in new.base:
+        old = before.get((check.rule, check.where, check.kind == "marker"))
+        unclear = check.level is None or check.doubt
+        if old is not None and unclear and (old.level or 0) > (check.level or 0):
+            words = old.text if old.text.endswith(_HELD) else f"{old.text} {_HELD}"
+            base.append(replace(old, text=words, doubt=True))
+        else:
+            base.append(check)
+    return _combine(base, new.low_water)
+
+
+_HELD = "Held from an earlier reading until a newer one clears it."
