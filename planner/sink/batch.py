@@ -1,0 +1,262 @@
+"""Many swims over a free bed at once, for the advice: struct of arrays in, struct of arrays out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.errors import SwimFailed, UsageMistake
+from planner.sink.constants import constant
+from planner.sink.course import FLAG_COLUMNS, PICKUP_TIME, RAMP, RECORD_COLUMNS, SCENARIO_FIELDS, run_many
+from planner.sink.drag import cn_table
+from planner.sink.fly import Fly
+from planner.sink.line import Line
+from planner.sink.records import Cast, Current
+
+__all__ = [
+    "SCENARIO",
+    "FreeSwims",
+    "Scenarios",
+    "free_swims",
+    "retrieve_seconds",
+    "scenario_row",
+    "scenarios",
+    "water_constants",
+]
+
+SCENARIO = np.dtype([(name, "f8") for name in SCENARIO_FIELDS])
+Scenarios = np.ndarray  # structured, dtype SCENARIO, shape (B,)
+
+SWING = 30.0  # a line that is not stripped is followed this long [s]
+SPEED_BOUND = 6.0
+TENSION_BOUND = 50.0
+
+
+def scenario_row(line: Line, fly: Fly, cast: Cast, current: Current, bed_depth_m: float = math.inf) -> tuple:
+    """The fields of `SCENARIO` for one swim, in order."""
+    return (
+        line.running_diameter_m,
+        line.running_density_kg_m3,
+        line.rear_length_m,
+        line.rear_diameter_m,
+        line.rear_density_kg_m3,
+        line.head_length_m,
+        line.head_diameter_m,
+        line.head_density_kg_m3,
+        line.leader_length_m,
+        line.leader_diameter_m,
+        line.leader_density_kg_m3,
+        fly.mass_kg,
+        fly.volume_m3,
+        fly.towed_area_m2,
+        fly.broadside_area_m2,
+        fly.lift_area_m2,
+        cast.cast_m,
+        cast.angle_deg,
+        cast.strip_m_s,
+        float(cast.mode == "fed"),
+        cast.boat_speed_m_s,
+        cast.tip_height_m,
+        cast.pickup_m,
+        cast.lift_at_m,
+        cast.lift_height_m,
+        current.mean_m_s,
+        current.depth_m,
+        current.exponent_m,
+        bed_depth_m,
+    )
+
+
+def scenarios(rows: Sequence[tuple[Line, Fly, Cast, Current]]) -> Scenarios:
+    """Pack swims into the structured array that `free_swims` takes.
+
+    Parameters
+    ----------
+    rows : sequence of (Line, Fly, Cast, Current)
+        One per scenario. Fields of the result may be changed in place to draw from their spread, e.g.
+        ``batch["fly_towed_area_m2"] *= factor``; `drag.density_for_sink_rate` gives ``head_density_kg_m3``.
+
+    Returns
+    -------
+    array of SCENARIO, shape (B,)
+    """
+    return np.array([scenario_row(*row) for row in rows], dtype=SCENARIO)
+
+
+@dataclass(frozen=True)
+class FreeSwims:
+    """Swims over a free bed; NaN after the pick-up. x is downstream, y across, from the rod tip.
+
+    Attributes
+    ----------
+    countdowns_s : array, shape (C,)
+        Countdowns as simulated (whole steps) [s].
+    times_s : array, shape (T,)
+        Time since the first strip [s].
+    depth, x, y : array, shape (B, C, T)
+        The fly in retrieve and lift [m].
+    low_depth, low_x, low_y : array, shape (B, C, T)
+        The deepest node of line or fly [m].
+    distance : array, shape (B, C, T)
+        Horizontal distance of the fly from the rod tip [m].
+    relative_speed : array, shape (B, C, T)
+        Speed of the fly through the water [m/s].
+    count_times_s : array, shape (Tc,)
+        Time since landing [s].
+    count_depth, count_x, count_y, count_low_depth, count_low_x, count_low_y : array, shape (B, Tc)
+        The countdown, shared by all countdowns up to each one's end [m].
+    fed_m : array, shape (B, C)
+        Line fed during the countdown [m].
+    ends : array of int, shape (B, C)
+        Records before the NaN begins.
+    """
+
+    countdowns_s: np.ndarray
+    times_s: np.ndarray
+    depth: np.ndarray
+    x: np.ndarray
+    y: np.ndarray
+    low_depth: np.ndarray
+    low_x: np.ndarray
+    low_y: np.ndarray
+    distance: np.ndarray
+    relative_speed: np.ndarray
+    count_times_s: np.ndarray
+    count_depth: np.ndarray
+    count_x: np.ndarray
+    count_y: np.ndarray
+    count_low_depth: np.ndarray
+    count_low_x: np.ndarray
+    count_low_y: np.ndarray
+    fed_m: np.ndarray
+    ends: np.ndarray
+
+
+def water_constants() -> np.ndarray:
+    """Water density, viscosity, gravity, EA, tangential drag, bed friction and slack tension, for `course`."""
+    names = (
+        "water_density",
+        "water_viscosity",
+        "gravity",
+        "axial_stiffness",
+        "tangential_drag",
+        "bed_friction",
+        "hang_tension",
+    )
+    return np.array([constant(name) for name in names])
+
+
+def retrieve_seconds(batch: Scenarios, countdown_s: float, longest_s: float = 180.0) -> float:
+    """Longest time from the first strip to the end of the pick-up [s], at most `longest_s`."""
+    power = 1.0 / batch["exponent_m"]
+    surface = np.abs(batch["mean_m_s"] * (1.0 + power) - batch["boat_speed_m_s"])
+    # line fed runs no faster than the water, and a little more where a heavy line falls away from the tip
+    fed = batch["fed"] * (1.1 * surface + 0.2) * countdown_s
+    out = np.maximum(batch["cast_m"] + fed - batch["pickup_m"], 0.0)
+    strip = batch["strip_m_s"]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        seconds = np.where(strip > 0.0, out / strip + RAMP + PICKUP_TIME, SWING)
+    return float(min(longest_s, np.max(seconds)))
+
+
+def free_swims(
+    batch: Scenarios,
+    countdowns_s: Sequence[float] | np.ndarray,
+    nodes: int = 10,
+    dt: float = 0.04,
+    every_s: float = 0.25,
+) -> FreeSwims:
+    """Swims of many scenarios over a free bed, from all countdowns, on all cores.
+
+    The countdown is simulated once per scenario and shared.
+
+    Parameters
+    ----------
+    batch : array of SCENARIO, shape (B,)
+        From `scenarios`.
+    countdowns_s : sequence of float, shape (C,)
+        Countdowns, ascending [s]; each is rounded to whole time steps.
+    nodes : int
+        Nodes from the fly to the rod tip at landing, at least 4.
+    dt : float
+        Longest time step [s]; it is shortened to a whole part of `every_s`.
+    every_s : float
+        Time between records [s].
+
+    Returns
+    -------
+    FreeSwims
+
+    Raises
+    ------
+    UsageMistake
+        When the countdowns do not ascend or there are fewer than 4 nodes.
+    SwimFailed
+        When a speed or tension leaves its physical bounds.
+    """
+    counts_s = np.asarray(countdowns_s, dtype=float)
+    if counts_s.ndim != 1 or counts_s.size == 0 or np.any(np.diff(counts_s) < 0) or counts_s[0] < 0:
+        raise UsageMistake(f"countdowns {countdowns_s!r}", "ascending seconds, at least one", "sort the countdowns")
+    if nodes < 4 or not 0.0 < dt <= every_s:
+        raise UsageMistake(f"{nodes} nodes, step {dt} s", "at least 4 nodes and a step below every_s", "correct them")
+    stride = math.ceil(every_s / dt - 1e-9)
+    step_s = every_s / stride
+    counts = np.rint(counts_s / step_s).astype(np.int64)
+    B, C = batch.shape[0], counts.size
+    Tc = int(counts[-1] // stride) + 1
+    T = int(retrieve_seconds(batch, float(counts_s[-1])) / every_s) + 2
+    packed = np.ascontiguousarray(batch).view(np.float64).reshape(B, len(SCENARIO_FIELDS)).copy()
+    packed[:, SCENARIO_FIELDS.index("bed_depth_m")] = np.inf
+    down = np.empty((B, Tc, 7))
+    back = np.empty((B, C, T, 7))
+    flags = np.empty((B, C, len(FLAG_COLUMNS)))
+    run_many(packed, counts, nodes, step_s, stride, cn_table(), water_constants(), down, back, flags)
+    check_bounds(flags)
+    column = {name: index for index, name in enumerate(RECORD_COLUMNS)}
+
+    def of(records: np.ndarray, name: str) -> np.ndarray:
+        return records[..., column[name]]
+
+    x, y = of(back, "x_m"), of(back, "y_m")
+    return FreeSwims(
+        countdowns_s=counts * step_s,
+        times_s=np.arange(T) * every_s,
+        depth=of(back, "depth_m"),
+        x=x,
+        y=y,
+        low_depth=of(back, "low_depth_m"),
+        low_x=of(back, "low_x_m"),
+        low_y=of(back, "low_y_m"),
+        distance=np.hypot(x, y),
+        relative_speed=of(back, "relative_m_s"),
+        count_times_s=np.arange(Tc) * every_s,
+        count_depth=of(down, "depth_m"),
+        count_x=of(down, "x_m"),
+        count_y=of(down, "y_m"),
+        count_low_depth=of(down, "low_depth_m"),
+        count_low_x=of(down, "low_x_m"),
+        count_low_y=of(down, "low_y_m"),
+        fed_m=flags[..., FLAG_COLUMNS.index("fed_m")],
+        ends=flags[..., FLAG_COLUMNS.index("records")].astype(int),
+    )
+
+
+def check_bounds(flags: np.ndarray) -> None:
+    """Raise when a swim left its physical bounds: |v| under 6 m/s, tension finite and under 50 N.
+
+    Raises
+    ------
+    SwimFailed
+        Naming how many swims did and the worst values.
+    """
+    speed, tension = flags[..., FLAG_COLUMNS.index("max_speed_m_s")], flags[..., FLAG_COLUMNS.index("max_tension_n")]
+    bad = ~((speed < SPEED_BOUND) & (tension < TENSION_BOUND))
+    if np.any(bad):
+        raise SwimFailed(
+            f"{int(bad.sum())} of {bad.size} swims reached {np.max(speed):.3g} m/s and {np.max(tension):.3g} N",
+            f"speeds under {SPEED_BOUND:g} m/s and tensions under {TENSION_BOUND:g} N",
+            "report the line, fly and cast; a shorter time step may carry it",
+        )
