@@ -44,7 +44,7 @@ class _PatientRetry(Retry):
         error: Exception | None = None,
         _pool: Any = None,
         _stacktrace: Any = None,
-    ) -> Retry:
+    ) -> _PatientRetry:
         if response is not None and error is None:
             asked = self.get_retry_after(response)
             if asked is not None and asked > WAIT_S:
