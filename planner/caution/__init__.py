@@ -2,6 +2,7 @@
 
 from planner.caution.assess import assess_river, assess_run, assess_spot, hold, worst
 from planner.caution.inputs import footing_factor, party_conditions
+from planner.caution.past import rise_conditions
 from planner.caution.records import LABELS, NOT_ASSESSED, Caution, Check, Conditions
 from planner.caution.turning import Turning, turning_levels, turning_words
 from planner.caution.wording import headline, standing_words
@@ -20,6 +21,7 @@ __all__ = [
     "headline",
     "hold",
     "party_conditions",
+    "rise_conditions",
     "standing_words",
     "turning_levels",
     "turning_words",

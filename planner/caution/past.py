@@ -1,0 +1,100 @@
+"""How fast the river rises now, and against the gauge's own rises on record."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    import numpy.typing as npt
+
+__all__ = ["rise_conditions"]
+
+_GAP_S = 3 * 3600  # a value is not carried over a longer gap
+_FEWEST_RISES = 200  # fewer rises on record say nothing about a 95th percentile
+
+
+def _at(times: Any, values: Any, moments: Any) -> Any:
+    """Values at moments by linear interpolation; NaN outside and across gaps of more than 3 h."""
+    import numpy as np
+
+    use = np.isfinite(values)
+    t, v = times[use], values[use]
+    if t.size == 0:
+        return np.full(np.shape(moments), np.nan)
+    got = np.interp(moments, t, v, left=np.nan, right=np.nan)
+    after = np.clip(np.searchsorted(t, moments, side="left"), 0, t.size - 1)
+    before = np.clip(np.searchsorted(t, moments, side="right") - 1, 0, t.size - 1)
+    return np.where(t[after] - t[before] > _GAP_S, np.nan, got)
+
+
+def rise_conditions(
+    times: npt.ArrayLike, stage: npt.ArrayLike, discharge: npt.ArrayLike, now: datetime | None = None
+) -> dict[str, float | None]:
+    """Rise of the last hour and three hours, gain of flow, and the rank of the rise, as arguments of `Conditions`.
+
+    Parameters
+    ----------
+    times : array_like of datetime64, shape (n,)
+        UTC, ascending.
+    stage : array_like, shape (n,)
+        Stage [m]; NaN unknown.
+    discharge : array_like, shape (n,)
+        Discharge [m³/s]; NaN unknown.
+    now : datetime, optional
+        Readings after it are not looked at. The rise is that before the last reading.
+
+    Returns
+    -------
+    dict
+        `rise_m_1h`, `rise_m_3h` [m], `flow_gain_3h` [1], `rise_percentile` [%]; None where the record does not say.
+        The percentile is the higher of those of the 1 h and the 3 h rise among all hourly steps on record at which
+        the stage rose; 0 when it does not rise now, None with fewer than 200 of them.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> t = np.arange("2026-06-01T00", "2026-06-01T13", dtype="datetime64[h]")
+    >>> round(rise_conditions(t, np.arange(13) * 0.05, np.full(13, 20.0))["rise_m_3h"], 3)
+    0.15
+    """
+    import numpy as np
+
+    t = np.asarray(times, dtype="datetime64[s]").astype(np.int64).astype(float)
+    h, q = np.asarray(stage, dtype=float), np.asarray(discharge, dtype=float)
+    if now is not None:
+        use = t <= now.timestamp()
+        t, h, q = t[use], h[use], q[use]
+    out: dict[str, float | None] = dict.fromkeys(("rise_m_1h", "rise_m_3h", "flow_gain_3h", "rise_percentile"))
+    known_h, known_q = np.isfinite(h), np.isfinite(q)
+    if known_h.any():
+        last = t[known_h][-1]
+        shares = []
+        for name, hours in (("rise_m_1h", 1), ("rise_m_3h", 3)):
+            rise = float(h[known_h][-1] - _at(t, h, np.array([last - hours * 3600.0]))[0])
+            if np.isfinite(rise):
+                out[name] = rise
+                shares.append(_rank(t, h, rise, hours * 3600.0))
+        ranked = [share for share in shares if share is not None]
+        out["rise_percentile"] = max(ranked) if ranked else None
+    if known_q.any():
+        last = t[known_q][-1]
+        before = float(_at(t, q, np.array([last - 3 * 3600.0]))[0])
+        if np.isfinite(before) and before > 0:
+            out["flow_gain_3h"] = float(q[known_q][-1]) / before - 1.0
+    return out
+
+
+def _rank(t: Any, h: Any, rise: float, span: float) -> float | None:
+    """Share of the record's rises over `span` that are smaller than `rise` [%]."""
+    import numpy as np
+
+    if t.size < 2:
+        return None
+    ends = np.arange(t[0] + span, t[-1] + 1.0, 3600.0)
+    past = _at(t, h, ends) - _at(t, h, ends - span)
+    rises = past[np.isfinite(past) & (np.round(past, 9) > 0)]
+    if rises.size < _FEWEST_RISES:
+        return None
+    return float(100.0 * np.mean(np.round(rises, 9) < round(rise, 9))) if rise > 0 else 0.0

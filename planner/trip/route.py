@@ -1,0 +1,177 @@
+"""Where things lie along the flowline: put-in, take-out, spots, runs and hazards."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from planner.tables import rows
+
+if TYPE_CHECKING:
+    from planner.river.records import Place, River
+
+__all__ = ["Route", "setting", "travel_seconds"]
+
+
+def setting(name: str) -> float:
+    """A figure of `tables/trip_settings.csv`."""
+    return float(next(row["value"] for row in rows("trip_settings") if row["name"] == name))
+
+
+@dataclass(frozen=True)
+class Route:
+    """Stations along the flowline, metres downstream of its upper end.
+
+    Parameters
+    ----------
+    centre : tuple of float
+        Middle of the river's features, lon and lat [degrees].
+    length : float
+        Length of the flowline [m]; NaN without one.
+    spots : dict
+        Spot id to the station of its stance [m]; in file order and NaN without a flowline.
+    runs : dict
+        Run id to the stations of its upper and lower end [m].
+    put_in, take_out : float
+        Their stations [m]; NaN when not drawn.
+    hazards : tuple of (kind, name, station)
+        All hazards drawn.
+    put_in_name, take_out_name : str
+        Their names; "" when not drawn.
+    """
+
+    centre: tuple[float, float]
+    length: float
+    spots: dict[str, float]
+    runs: dict[str, tuple[float, float]]
+    put_in: float
+    take_out: float
+    hazards: tuple[tuple[str, str, float], ...]
+    put_in_name: str = ""
+    take_out_name: str = ""
+
+    @classmethod
+    def of(cls, river: River) -> Route:
+        """The stations of a river's features.
+
+        With several put-ins the uppermost counts, with several take-outs the lowest: the longest float drawn.
+
+        Parameters
+        ----------
+        river : River
+            As read.
+        """
+        from shapely.geometry import LineString, Point
+
+        from planner.river.ground import LocalPlane
+
+        geometries = [run.polygon for run in river.runs] + [place.geometry for place in river.places]
+        bounds = [geometry.bounds for geometry in geometries] or [
+            (*s.stance_lonlat, *s.stance_lonlat) for s in river.spots
+        ]
+        west, south = min(b[0] for b in bounds), min(b[1] for b in bounds)
+        east, north = max(b[2] for b in bounds), max(b[3] for b in bounds)
+        plane = LocalPlane.around([west, east], [south, north])
+        flowline = river.flowline()
+        line = None
+        if flowline is not None:
+            lonlat = list(flowline.geometry.coords)
+            x, y = plane.to_xy([p[0] for p in lonlat], [p[1] for p in lonlat])
+            line = LineString(list(zip(x, y, strict=True)))
+
+        def station(lon: float, lat: float) -> float:
+            if line is None:
+                return math.nan
+            x, y = plane.to_xy(lon, lat)
+            return float(line.project(Point(float(x), float(y))))
+
+        def stations(geometry: Any) -> list[float]:
+            shape = geometry.exterior if hasattr(geometry, "exterior") else geometry
+            return [station(p[0], p[1]) for p in shape.coords]
+
+        def end(places: tuple[Place, ...], pick: Any) -> tuple[float, str]:
+            if not places:
+                return math.nan, ""
+            if line is None:
+                return math.nan, places[0].name
+            return pick(((station(p.geometry.x, p.geometry.y), p.name) for p in places), key=lambda pair: pair[0])
+
+        put_in, put_in_name = end(river.places_of("put_in"), min)
+        take_out, take_out_name = end(river.places_of("take_out"), max)
+        runs = {}
+        for run in river.runs:
+            along = stations(run.polygon)
+            runs[run.id] = (min(along), max(along))
+        hazards = tuple(
+            (place.hazard_kind, place.name, min(stations(place.geometry))) for place in river.places_of("hazard")
+        )
+        return cls(
+            (plane.lon0, plane.lat0),
+            line.length if line is not None else math.nan,
+            {spot.id: station(*spot.stance_lonlat) for spot in river.spots},
+            runs,
+            put_in,
+            take_out,
+            hazards,
+            put_in_name,
+            take_out_name,
+        )
+
+    def hazards_in_reach(self) -> tuple[tuple[str, str], ...] | None:
+        """Hazards between put-in and take-out, as `Conditions.hazards_in_reach`.
+
+        One whose place along the float is not known, since flowline, put-in or take-out is missing, counts as in
+        reach. None when no hazard is drawn at all.
+        """
+        if not self.hazards:
+            return None
+        low, high = self.put_in, self.take_out
+        return tuple(
+            (kind, name)
+            for kind, name, at in self.hazards
+            if not (at < low or at > high)  # NaN compares false: kept
+        )
+
+
+def travel_seconds(
+    upper: float, lower: float, runs: Mapping[str, tuple[float, float]], speeds: Mapping[str, float], default: float
+) -> float:
+    """Time to drift from one station to a lower one.
+
+    Parameters
+    ----------
+    upper, lower : float
+        Stations [m].
+    runs : mapping
+        Run id to its stations [m].
+    speeds : mapping
+        Run id to its current [m/s]; runs that are not in it, or not positive, drift at the default.
+    default : float
+        Speed elsewhere [m/s].
+
+    Returns
+    -------
+    float
+        Seconds; where runs overlap the slower speed counts.
+
+    Examples
+    --------
+    >>> travel_seconds(0, 100, {"a": (20, 60)}, {"a": 0.5}, 1.0)
+    140.0
+    """
+    if not (math.isfinite(upper) and math.isfinite(lower)) or lower <= upper:
+        return 0.0
+    known = [(runs[name], v) for name, v in speeds.items() if name in runs and math.isfinite(v) and v > 0]
+    cuts = {upper, lower}
+    for (a, b), _ in known:
+        cuts |= {min(max(a, upper), lower), min(max(b, upper), lower)}
+    total = 0.0
+    edges = sorted(cuts)
+    for a, b in itertools.pairwise(edges):
+        middle = (a + b) / 2
+        here = [v for (low, high), v in known if low <= middle <= high]
+        total += (b - a) / (min(here) if here else default)
+    return total
