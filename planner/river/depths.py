@@ -252,7 +252,7 @@ def _count_undated(frame: pd.DataFrame, notes: Notebook) -> None:
         more = " and more" if int(undated.sum()) > 5 else ""
         notes.add(
             "warning", SOUNDINGS_FILE, f"lines {first}{more}",
-            f"{int(undated.sum())} of {len(frame)} soundings have neither taken_at nor a stage; the bed is made without them",
+            f"{int(undated.sum())} of {len(frame)} soundings have neither taken_at nor a stage: left out of the bed",
             "the moment of each sounding, or the gauge's stage at it", "add taken_at with offset, or a stage column",
         )  # fmt: skip
 

@@ -237,7 +237,8 @@ def parse_runs(text: str, notes: Notebook, river: dict[str, Any]) -> tuple[Run, 
                 f"one of {', '.join(gauges) or 'the gauges of river.toml'}", "correct it or add it to gauges",
             )  # fmt: skip
         still = notes.flag(properties, "still", RUNS_FILE, where)
-        slope = notes.number(properties, "slope", RUNS_FILE, where, default=river["slope"], quantity="slope")
+        flat = 0.0 if still else river["slope"]  # still water has no slope of its own to inherit
+        slope = notes.number(properties, "slope", RUNS_FILE, where, default=flat, quantity="" if still else "slope")
         low, high = _hold(properties, RUNS_FILE, where, notes, HOLD_LOW_M, HOLD_HIGH_M)
         if polygon is None:
             continue
