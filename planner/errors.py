@@ -14,6 +14,7 @@ __all__ = [
     "QuantityUnfit",
     "RiverFolderUnfit",
     "SourceUnreachable",
+    "StationUnknown",
     "SwimFailed",
     "UsageMistake",
 ]
@@ -72,6 +73,10 @@ class DataUnfit(PlumbrunError):
 
 class GaugeReplyUnfit(DataUnfit):
     """A gauge reply is of another station, empty, or not in the service's form."""
+
+
+class StationUnknown(GaugeReplyUnfit):
+    """The service answers that it has no such station, or nothing of it for the days asked."""
 
 
 class RiverFolderUnfit(DataUnfit):

@@ -11,9 +11,9 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from planner.errors import GaugeReplyUnfit, UsageMistake
+from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown, UsageMistake
 from planner.gauges.assemble import join
-from planner.gauges.series import Series
+from planner.gauges.series import Series, to_datetime64
 
 if TYPE_CHECKING:
     import requests
@@ -109,8 +109,38 @@ def open_series(
     files = [Path(path) for path in reply_files]
     if files and station.split(":", 1)[0] != "file":
         return _trim(_from_files(service, station, files), start, end, now)
-    raw = service.get(station, start, end, session, folder)
-    return _trim(service.parse(raw, station), start, end, now)
+    if station.split(":", 1)[0] == "file":
+        raw = service.get(station, start, end, session, folder)
+        return _trim(service.parse(raw, station, where=str((folder or Path()) / station[5:])), start, end, now)
+    from planner.gauges.store import Store
+
+    store = cache if isinstance(cache, Store) else Store(cache)
+    kept = store.fresh(station, start, end)
+    if kept is None:
+        kept = _from_network(service, station, start, end, session, store)
+    return _trim(kept, start, end, now)
+
+
+def _from_network(
+    service: Service,
+    station: str,
+    start: datetime,
+    end: datetime,
+    session: requests.Session | None,
+    store: Store,
+) -> Series:
+    """Ask the service and keep what it says; where it does not answer, the stored observations stand in."""
+    try:
+        # an hour more than needed: services round the ends of a window each in its own way
+        series = service.parse(service.get(station, start - timedelta(hours=1), end, session, None), station)
+    except StationUnknown:
+        raise  # the service did answer: what was stored does not speak against it
+    except (SourceUnreachable, GaugeReplyUnfit) as error:
+        stored = store.load(station, start, end)
+        if stored is None:
+            raise
+        return stored.stood_in(error.given)
+    return series.noted(*store.keep(series, start, end))
 
 
 def _from_files(service: Service, station: str, files: list[Path]) -> Series:
@@ -133,7 +163,7 @@ def _from_files(service: Service, station: str, files: list[Path]) -> Series:
 
 def _trim(series: Series, start: datetime, end: datetime, now: datetime) -> Series:
     """Rows of the window and none after now; when the window leaves nothing, that is an error and says so."""
-    later = int((series.times > _np(now)).sum())
+    later = int((series.times > to_datetime64(now)).sum())
     kept = series.between(start, min(end, now))
     if len(series) and not len(kept):
         first, last = series.times[0], series.times[-1]
@@ -143,9 +173,3 @@ def _trim(series: Series, start: datetime, end: datetime, now: datetime) -> Seri
             "set the clock with --now, ask for more days, or give the level with --level",
         )
     return kept.noted(f"{later} values are later than the plan's clock; left out") if later else kept
-
-
-def _np(time: datetime) -> object:
-    from planner.gauges.series import to_datetime64
-
-    return to_datetime64(time)

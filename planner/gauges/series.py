@@ -181,6 +181,17 @@ class Series:
             quality=self.quality[keep],
         )
 
+    def stood_in(self, why: str) -> Series:
+        """The same rows as stored observations: the last one with a level is stale, and the notes say why."""
+        quality = self.quality.copy()
+        good = np.flatnonzero(self.has_level())
+        if len(good) and QUALITY_ORDER.index(Quality(str(quality[good[-1]]))) < QUALITY_ORDER.index(Quality.STALE):
+            quality[good[-1]] = str(Quality.STALE)
+        stored = f"{self.retrieved_at:%Y-%m-%d %H:%M} UTC"
+        return replace(self, quality=quality, from_cache=True).noted(
+            f"{why}; observations stored on {stored} stand in, the last of them marked stale"
+        )
+
     def noted(self, *notes: str) -> Series:
         """The same series with notes added, each once."""
         return replace(self, notes=tuple(dict.fromkeys((*self.notes, *notes))))

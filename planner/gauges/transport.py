@@ -17,7 +17,7 @@ from urllib3.exceptions import MaxRetryError, ResponseError
 from urllib3.response import BaseHTTPResponse
 from urllib3.util.retry import Retry
 
-from planner.errors import GaugeReplyUnfit, SourceUnreachable
+from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown
 
 __all__ = ["CONNECT_S", "LIMIT_BYTES", "READ_S", "TOTAL_S", "WAIT_S", "fetch", "iso_z", "make_session"]
 
@@ -109,8 +109,10 @@ def fetch(
     ------
     SourceUnreachable
         No connection, time-out, broken body, or a status that says "later" after all retries.
+    StationUnknown
+        The service answers 400, 404 or 410.
     GaugeReplyUnfit
-        The service answers, with another kind of content, too much of it, or that it knows nothing of the kind.
+        It answers with another kind of content, or too much of it.
     """
     own = session is None
     session = session or make_session()
@@ -177,7 +179,7 @@ def _check_status(response: requests.Response, address: str, what: str) -> None:
     if status in (200, 203):
         return
     if status in (400, 404, 410):
-        raise GaugeReplyUnfit(
+        raise StationUnknown(
             f"{what}: the service answers {status}, it knows no such station or no values for the days asked",
             "a station that the service has",
             "check the station, or give the level with --level",

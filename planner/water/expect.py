@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
 
 from planner.gauges.assemble import rank
 from planner.gauges.series import Quality, Reading, Series, to_datetime64
-from planner.water.levels import discharge_at, hourly, interpolate, stage_at, trend
+from planner.water.carry import Carried, carry_on, is_falling, ln, recorded, without_range
+from planner.water.clean import cleaned
+from planner.water.levels import discharge_at, interpolate, stage_at, trend
 from planner.water.rating import Rating, rating_of
-from planner.water.recession import Recession, fit_recession
 from planner.water.rules import rule
-from planner.water.spread import Spread, score_spread
 
 __all__ = ["Expected", "expect"]
 
@@ -84,26 +84,6 @@ class Expected:
     notes: tuple[str, ...] = field(default=())
 
 
-@dataclass(frozen=True)
-class _Method:
-    """How a reading is carried on: by recession while the water falls, else kept."""
-
-    recession: Recession | None
-    rating: Rating | None
-
-    def discharge(self, q: np.ndarray | float, falling: np.ndarray | bool, hours: np.ndarray | float) -> np.ndarray:
-        kept = np.asarray(q, np.float64) + 0.0 * np.asarray(hours, np.float64)
-        return kept if self.recession is None else np.where(falling, self.recession.carry(q, hours), kept)
-
-    def stage(self, h: np.ndarray | float, q: np.ndarray | float, later: np.ndarray | float) -> np.ndarray:
-        """Stage when the discharge has gone from `q` to `later`: moved along the rating, keeping today's shift."""
-        kept = np.asarray(h, np.float64) + 0.0 * np.asarray(later, np.float64)
-        if self.rating is None:
-            return np.where(np.isnan(kept), np.asarray(h, np.float64), kept)
-        move = self.rating.stage(later) - self.rating.stage(q)
-        return np.asarray(h, np.float64) + np.where(np.isfinite(move), move, 0.0)
-
-
 def expect(
     series: Series | None,
     now: datetime,
@@ -147,9 +127,10 @@ def expect(
         raise ValueError("expect() needs a series or a level")
     times = _hours(start, end)
     past = None
-    if series is not None:
-        past = series.rows(series.times <= to_datetime64(now)) if len(series) else series
-        past = past if len(past) else None
+    past = None
+    if series is not None and len(series):
+        before = series.rows(series.times <= to_datetime64(now))
+        past = cleaned(before) if len(before) else None
     station = series.station if series is not None else gauge
     rating = rating_of(past) if past is not None else None
     row = _last_good(past) if past is not None else None
@@ -168,11 +149,11 @@ def _from_reading(
     quality = _quality(past, row, age)
     at = past.times[row]
     lead = (times - at).astype("timedelta64[s]").astype(np.float64) / 3600.0
-    made = _carry(past, last, at, lead, rating, _falling(past, at))
+    made = carry_on(past, last, at, lead, rating, quality != Quality.ICE and is_falling(past, at))
     observed = lead <= 0
-    made = _observed(made, observed, stage_at(past, times), discharge_at(past, times))
+    made = recorded(made, observed, stage_at(past, times), discharge_at(past, times))
     if quality == Quality.ICE:
-        made = _without_range(made)
+        made = without_range(made)
     basis = f"The last good reading, {_ago(age)} old, {made.how}; {made.range}."
     if quality == Quality.ICE:
         basis = f"The last good reading, {_ago(age)} old, kept; the record is under ice, so its range is unknown."
@@ -212,128 +193,15 @@ def _given(
         quality=Quality.ICE if iced else Quality.ESTIMATED,
     )
     lead = (times - at).astype("timedelta64[s]").astype(np.float64) / 3600.0
-    falling = recent and past is not None and _falling(past, to_datetime64(before.time))  # type: ignore[union-attr]
-    made = _carry(past, last, at, lead, rating, bool(falling))
+    falling = recent and not iced and past is not None and is_falling(past, to_datetime64(before.time))  # type: ignore[union-attr]
+    made = carry_on(past, last, at, lead, rating, bool(falling))
     if iced:
-        made = _without_range(made)
+        made = without_range(made)
     basis = (
         f"The level you gave, {made.how}; {'the gauge is under ice, so its range is unknown' if iced else made.range}."
     )
     trend_at = to_datetime64(before.time) if recent and before is not None else at
     return _expected(station, times, made, basis, last.quality, past, trend_at, 0.0, last, keyed, True)
-
-
-@dataclass(frozen=True)
-class _Made:
-    stage: np.ndarray  # median, 5, 10, 90, 95 %, shape (5, n)
-    discharge: np.ndarray
-    how: str
-    range: str
-
-
-def _carry(
-    past: Series | None, last: Reading, at: np.datetime64, lead: np.ndarray, rating: Rating | None, falling: bool
-) -> _Made:
-    longest = max(math.ceil(max(lead.max(), 1.0)), 1)
-    n = len(lead)
-    empty = np.empty(0)
-    q_past = hourly(past.times, past.discharge_m3s, at) if past is not None else empty
-    h_past = hourly(past.times, past.stage_m, at) if past is not None else empty
-    recession = fit_recession(q_past)
-    method = _Method(recession, rating)
-    fell = _fell(q_past)
-    ahead = np.maximum(lead, 0.0)
-    q = np.full((5, n), np.nan)
-    h = np.full((5, n), np.nan)
-    spread: Spread | None = None
-    if math.isfinite(last.discharge_m3s):
-        q[0] = method.discharge(last.discharge_m3s, falling, ahead)
-        spread = _scored_discharge(method, q_past, fell, longest)
-        drift = trend(past.times, _log(past.discharge_m3s), at) if past is not None else math.nan
-        with np.errstate(divide="ignore"):
-            q[1:] = np.exp(_widened(np.log(q[0]), spread.at(ahead), drift, ahead, np.log(last.discharge_m3s or np.nan)))
-        q[1:, q[0] <= 0] = 0.0
-    if math.isfinite(last.stage_m):
-        known = math.isfinite(last.discharge_m3s) and rating is not None
-        h[0] = method.stage(last.stage_m, last.discharge_m3s, q[0]) if known else last.stage_m
-        spread = _scored_stage(method, h_past, q_past, fell, longest)
-        drift = trend(past.times, past.stage_m, at) if past is not None else math.nan
-        h[1:] = _widened(h[0], spread.at(ahead), drift, ahead, last.stage_m)
-    how = "kept as it is"
-    if falling and recession is not None and math.isfinite(last.discharge_m3s):
-        days = recession.half_life_days(last.discharge_m3s)
-        how = f"carried on as falling water falls here (half-life about {days:.0f} d at this flow)"
-        if days < 3:
-            how = f"carried on as falling water falls here (half-life about {24 * days:.0f} h at this flow)"
-    return _Made(h, q, how, _range_words(spread))
-
-
-def _range_words(spread: Spread | None) -> str:
-    if spread is None or spread.scored_h <= 0:
-        return "its range is a general one, because the record is too short to score it"
-    words = f"its range comes from this station's own changes over {spread.days:.0f} d"
-    if spread.scored_h < spread.lead_h[-1]:
-        words += f", beyond {spread.scored_h:.0f} h of lead from general figures"
-    return words
-
-
-def _widened(median: np.ndarray, error: np.ndarray, drift: float, ahead: np.ndarray, from_value: float) -> np.ndarray:
-    """Quantiles about the median, shape (4, n), opened to where a trend that goes on would lead."""
-    bands = median + error
-    if math.isfinite(drift):
-        carried = from_value + drift * np.minimum(ahead, rule("trend_carry"))
-        if drift > 0:
-            bands[2:] = np.maximum(bands[2:], carried)
-        else:
-            bands[:2] = np.minimum(bands[:2], carried)
-    return bands
-
-
-def _scored_discharge(method: _Method, q_past: np.ndarray, fell: np.ndarray, longest: int) -> Spread:
-    def carried(hours: int) -> np.ndarray:
-        return _log(method.discharge(q_past, fell, float(hours)))
-
-    return score_spread("ln_discharge", _log(q_past), carried if method.recession else None, longest)
-
-
-def _scored_stage(method: _Method, h_past: np.ndarray, q_past: np.ndarray, fell: np.ndarray, longest: int) -> Spread:
-    def carried(hours: int) -> np.ndarray:
-        return method.stage(h_past, q_past, method.discharge(q_past, fell, float(hours)))
-
-    usable = method.recession is not None and method.rating is not None and len(q_past) == len(h_past)
-    return score_spread("stage", h_past, carried if usable else None, longest)
-
-
-def _fell(q_past: np.ndarray) -> np.ndarray:
-    """Hours of the past at which the water had been falling, shape (n,)."""
-    hours = int(rule("falling_window"))
-    fell = np.zeros(len(q_past), bool)
-    if len(q_past) > hours:
-        y = _log(q_past)
-        fell[hours:] = (y[hours:] - y[:-hours] < -rule("falling_least")) & (y[hours:] <= y[hours - 1 : -1])
-    return fell
-
-
-def _falling(past: Series, at: np.datetime64) -> bool:
-    fell = _fell(hourly(past.times, past.discharge_m3s, at))
-    drift = trend(past.times, past.discharge_m3s, at)
-    return bool(len(fell) and fell[-1] and not drift > 0)
-
-
-def _observed(made: _Made, rows: np.ndarray, stage: np.ndarray, discharge: np.ndarray) -> _Made:
-    """Where the hour has been recorded, the record stands and has no range but itself."""
-    h, q = made.stage.copy(), made.discharge.copy()
-    at = rows & np.isfinite(stage)
-    h[:, at] = stage[at]
-    at = rows & np.isfinite(discharge)
-    q[:, at] = discharge[at]
-    return replace(made, stage=h, discharge=q)
-
-
-def _without_range(made: _Made) -> _Made:
-    h, q = made.stage.copy(), made.discharge.copy()
-    h[1:], q[1:] = np.nan, np.nan
-    return replace(made, stage=h, discharge=q)
 
 
 def _last_good(past: Series) -> int | None:
@@ -366,13 +234,15 @@ def _nothing(station: str, past: Series | None, times: np.ndarray) -> Expected:
     )
     basis = "No reading of stage or discharge in the record" + (": ice." if quality == Quality.ICE else ".")
     at = times[0]
-    return _expected(station, times, _Made(nan, nan, "", ""), basis, quality, past, at, math.nan, last, "stage", False)
+    return _expected(
+        station, times, Carried(nan, nan, "", ""), basis, quality, past, at, math.nan, last, "stage", False
+    )
 
 
 def _expected(
     station: str,
     times: np.ndarray,
-    made: _Made,
+    made: Carried,
     basis: str,
     quality: Quality,
     past: Series | None,
@@ -385,7 +255,7 @@ def _expected(
     rise = gain = slope = relative = math.nan
     if past is not None:
         slope = trend(past.times, past.stage_m, at)
-        relative = trend(past.times, _log(past.discharge_m3s), at)
+        relative = trend(past.times, ln(past.discharge_m3s), at)
         moments = np.array([at - 3 * _HOUR, at])
         h, q = stage_at(past, moments), interpolate(past.times, past.discharge_m3s, moments)
         rise = float(h[1] - h[0])
@@ -425,12 +295,6 @@ def _hours(start: datetime, end: datetime) -> np.ndarray:
     first = first.astype("datetime64[h]").astype("datetime64[s]")
     steps = math.ceil((last - first) / _HOUR)
     return first + np.arange(steps + 1) * _HOUR
-
-
-def _log(values: np.ndarray) -> np.ndarray:
-    values = np.asarray(values, np.float64)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.log(np.where(values > 0, values, np.nan))
 
 
 def _ago(age_min: float) -> str:

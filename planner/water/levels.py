@@ -77,7 +77,7 @@ def trend(at: np.ndarray, values: np.ndarray, end: np.datetime64) -> float:
 
     References
     ----------
-    [Sen1968]_
+    [Sen1968]
     """
     span = np.timedelta64(int(rule("trend_window") * 3600), "s")
     keep = np.isfinite(values) & (at <= end) & (at >= end - span)

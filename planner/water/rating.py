@@ -44,7 +44,7 @@ class Rating:
 
     References
     ----------
-    [KennedyE1984]_
+    [KennedyE1984]
     """
 
     coefficient: float
@@ -182,7 +182,7 @@ def interpolate_rating(
 
     References
     ----------
-    [KennedyE1984]_
+    [KennedyE1984]
     """
     h, x, q = (np.asarray(v, np.float64) for v in (stage, stages, discharges))
     e, limits = np.atleast_1d(np.asarray(offsets, np.float64)), np.asarray(breakpoints, np.float64)

@@ -55,7 +55,7 @@ class Recession:
 
     References
     ----------
-    [BrutsaertNieber1977]_
+    [BrutsaertNieber1977]
     """
 
     rate: float
@@ -83,7 +83,7 @@ def fit_recession(hourly_m3s: np.ndarray) -> Recession | None:
     The rate of fall of ln Q over steps of 6 h, taken where the water falls through that step and the ones on both
     sides of it, is averaged in classes of discharge of equal count; a straight line of its logarithm over ln Q gives a
     and b. With too few classes b is 1 and a the mean rate, as in a regression on ln Q of pooled recession pieces
-    [VogelKroll1996]_.
+    [VogelKroll1996].
 
     Parameters
     ----------

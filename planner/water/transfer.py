@@ -102,7 +102,7 @@ def travel_time_s(length: float, velocity: float, celerity_ratio: float = _WIDE)
 
     References
     ----------
-    [Seddon1900]_
+    [Seddon1900]
     """
     return length / (celerity_ratio * velocity) if velocity > 0 else math.nan
 
@@ -128,7 +128,7 @@ def kinematic_celerity(velocity: float, hydraulic_radius: float, perimeter_per_a
 
     References
     ----------
-    [Seddon1900]_
+    [Seddon1900]
     """
     return _WIDE * velocity - (2.0 / 3.0) * velocity * hydraulic_radius * perimeter_per_area
 
