@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numba
@@ -11,6 +14,16 @@ __all__ = ["compiled"]
 
 # No "nnan" and "ninf": a free bed lies at infinite depth and NaN means unknown.
 FASTMATH = {"nsz", "arcp", "contract", "afn", "reassoc"}
+
+
+@cache
+def _sources() -> str:
+    """Digest of the sources of all compiled modules."""
+    here = Path(__file__).parent
+    digest = hashlib.sha256()
+    for name in ("compiled", "solver", "course"):
+        digest.update((here / f"{name}.py").read_bytes())
+    return digest.hexdigest()
 
 
 def compiled(**options: Any) -> Callable[[Callable], Callable]:
@@ -30,8 +43,13 @@ def compiled(**options: Any) -> Callable[[Callable], Callable]:
 
     def decorate(function: Callable) -> Callable:
         try:
-            return numba.njit(cache=True, fastmath=FASTMATH, error_model="numpy", **options)(function)
+            dispatcher = numba.njit(cache=True, fastmath=FASTMATH, error_model="numpy", **options)(function)
         except RuntimeError:
             return numba.njit(fastmath=FASTMATH, error_model="numpy", **options)(function)
+        # numba looks only at the caller's own file; a change in a callee's file must renew the code too.
+        index = getattr(getattr(dispatcher, "_cache", None), "_cache_file", None)
+        if hasattr(index, "_source_stamp"):
+            index._source_stamp = _sources()
+        return dispatcher
 
     return decorate

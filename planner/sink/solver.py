@@ -152,7 +152,8 @@ def step(
         lumped = r
         if i == na - 1:
             # the tip's place is already that of the end of the step
-            if length + dt * edw <= r:
+            # slack now and at the end of the step; asking for one of the two alone lets it flutter
+            if length <= r and length + dt * edw <= r:
                 k = 0.0
                 tension = 0.0
                 lumped = min(r, length)
