@@ -1,0 +1,141 @@
+// The card of a spot: what to do there at the level that is set, and a countdown to hold it to.
+const card = byId("card");
+let cardSpot = -1;
+let cardFrom = null;
+let timer = null;
+
+function fact(parent, label, value, className) {
+  if (!value) return;
+  const row = el("div", "fact" + (className ? " " + className : ""));
+  row.append(el("dt", "", label), el("dd", "", value));
+  parent.appendChild(row);
+}
+
+function openCard(i, from) {
+  stopTimer();
+  cardSpot = i;
+  cardFrom = from || cardFrom;
+  paintCard();
+  if (!card.open) card.showModal();
+  byId("card-h").focus();
+  card.scrollTop = 0;
+}
+
+function goCard(by) {
+  openCard((cardSpot + by + data.spots.length) % data.spots.length, null);
+  cardFrom = document.querySelector('[data-open="' + cardSpot + '"]');
+}
+
+function cardCautions(node, a) {
+  const items = [];
+  if (height(answers.caution) > height(a.caution)) items.push(["The day", answers.caution]);
+  const run = data.spots[cardSpot].run;
+  if (known(run) && height(answers.runs[run].caution) > height(a.caution)) items.push(["This run", answers.runs[run].caution]);
+  items.push(["This spot", a.caution]);
+  node.replaceChildren(...items.map((item) => {
+    const row = el("div", "card-mark");
+    row.append(el("span", "card-who", item[0]), markNode(item[1].level, item[1].line));
+    const said = item[1].reasons.map((reason) => words(reason[1])).filter(Boolean);
+    if (item[0] === "This spot" && said.length) row.appendChild(el("p", "", said.join(" ")));
+    return row;
+  }));
+}
+
+function paintCard() {
+  if (cardSpot < 0 || !answers) return;
+  const a = answers.spots[cardSpot], fixedPart = data.spots[cardSpot], planned = Boolean(a.planned);
+  const title = byId("card-h");
+  title.replaceChildren(el("span", "number", "" + (cardSpot + 1)), " ", el("bdi", "", fixedPart.name));
+  cardCautions(part(card, "card-caution"), a);
+  const level = part(card, "card-level");
+  if (level) say(level, "Gauge " + levelWords() + (planned ? ", planned" : ""));
+  const body = byId("card-body");
+  const key = JSON.stringify([cardSpot, planned, a.depth, a.speed, a.line, a.fly, a.from, a.to, a.caution.of]);
+  if (body.dataset.key === key) return;
+  body.dataset.key = key;
+  stopTimer();
+  body.replaceChildren();
+  if (a.line) cardAnswer(body, a, fixedPart, planned);
+  else {
+    body.appendChild(el("p", "none-because", a.why || "No line in the box reaches the hold band here at this level."));
+  }
+  const facts = el("dl", "facts");
+  const range = (value, pair, kind) => show(value, kind) + (planned && known(pair[0]) ? " (" + span(pair[0], pair[1], kind) + ")" : "");
+  fact(facts, "Cast", known(fixedPart.cast[0]) ? show(fixedPart.cast[0], "length") + ", " + fixedPart.cast[1] : "");
+  fact(facts, "Stance", fixedPart.stanceWord + (known(fixedPart.stance[0]) ? ", water there about " + show(fixedPart.stance[0], "depth")
+    + (known(fixedPart.stance[1]) ? " at " + show(fixedPart.stance[1], "speed") : "") + " at the planned level" : ""));
+  fact(facts, "Depth where the fly lands", range(a.depth, fixedPart.depth, "depth"));
+  fact(facts, "Current there", range(a.speed, fixedPart.speed, "speed"));
+  fact(facts, "Arrive", fixedPart.at);
+  body.appendChild(facts);
+  const view = planned ? sideView(cardSpot) : null;
+  if (view && a.line) body.appendChild(view);
+  else if (fixedPart.swim && a.line) body.appendChild(el("p", "note", "The side view is drawn for the planned level alone."));
+}
+
+function cardAnswer(body, a, fixedPart, planned) {
+  const big = el("div", "big");
+  big.append(el("p", "big-label", "Count before the first strip"), el("p", "big-number", windowWords(a.from, a.to)));
+  const mode = data.modes[a.mode || ""] || a.mode;
+  if (mode) big.appendChild(el("p", "big-mode", mode));
+  const button = el("button", "timer", "Start the count");
+  button.type = "button";
+  const says = el("p", "timer-says");
+  says.setAttribute("role", "status");
+  button.addEventListener("click", () => runTimer(button, says, a));
+  big.append(button, says);
+  body.appendChild(big);
+  const facts = el("dl", "facts");
+  fact(facts, "Line", a.line, "wide");
+  fact(facts, "Fly", a.fly, "wide");
+  fact(facts, "Strip", show(a.strip, "strip"));
+  fact(facts, "Lift the rod when the fly is", known(a.lift) ? show(a.lift, "length") + " away" : "");
+  fact(facts, "The fly swims at", a.flyDepth ? show(a.flyDepth[1], "depth") + " (" + span(a.flyDepth[0], a.flyDepth[2], "depth") + ")" : "");
+  fact(facts, "Touches the bed", known(a.touch) ? "in " + percent(a.touch) + " of casts" : "");
+  fact(facts, "Hangs up", known(a.hang) ? "in " + percent(a.hang) + " of casts" : "");
+  fact(facts, "Time in the hold band", known(a.band) ? a.band.toFixed(0) + " s" : "");
+  const next = planned ? fixedPart.next : null;
+  fact(facts, "Next best", next ? [words(next[0]), words(next[1]), words(next[2])].filter(Boolean).join(", ") : "", "wide");
+  fact(facts, "Why", a.why, "wide");
+  body.appendChild(facts);
+}
+
+function stopTimer() {
+  if (!timer) return;
+  clearInterval(timer.tick);
+  say(timer.button, "Start the count");
+  timer = null;
+}
+
+function buzz(pattern) {
+  if (navigator.vibrate) navigator.vibrate(pattern);
+}
+
+function runTimer(button, says, a) {
+  if (timer) {
+    stopTimer();
+    say(says, "");
+    return;
+  }
+  const began = performance.now(), from = Math.round(a.from), to = Math.round(a.to);
+  let phase = "";
+  const tick = () => {
+    const gone = (performance.now() - began) / 1000;
+    const now = gone < from ? "sink" : gone <= Math.max(to, from + 1) ? "strip" : "past";
+    say(button, now === "sink" ? Math.ceil(from - gone) + "" : now === "strip" ? "Strip" : "Start the count");
+    if (now === phase) return;
+    phase = now;
+    if (now === "sink") say(says, "Counting " + from + " seconds.");
+    if (now === "strip") {
+      say(says, "Strip now.");
+      buzz([200, 80, 200]);
+    }
+    if (now === "past") {
+      say(says, "The window has passed; the fly may be on the bed.");
+      buzz(500);
+      stopTimer();
+    }
+  };
+  timer = { button: button, tick: setInterval(tick, 100) };
+  tick();
+}

@@ -1,0 +1,124 @@
+// Writes the answers of one level into the page: cautions first, then the level itself, spots, runs, map and card.
+const rows = {
+  spots: Array.from(document.querySelectorAll("#spots tr[data-spot]")).map(cells),
+  runs: Array.from(document.querySelectorAll("#runs tr[data-run]")).map(cells),
+};
+let answers = null;
+let spoken = 0;
+
+function cells(row) {
+  const found = { row: row };
+  for (const cell of row.querySelectorAll("[data-k]")) found[cell.dataset.k] = cell;
+  return found;
+}
+
+function list(node, items, make) {
+  const key = JSON.stringify(items);
+  if (node.dataset.key === key) return;
+  node.dataset.key = key;
+  node.replaceChildren(...items.map(make));
+}
+
+function reasonNode(reason) {
+  const item = el("li");
+  item.append(markNode(reason[0], levelLine(reason[0])), " ", el("span", "", words(reason[1])));
+  return item;
+}
+
+function levelLine(level) {
+  return !known(level) ? "Caution not assessed" : level === 0 ? "No caution raised" : "Caution " + level + " of 3: " + LEVEL_LINES[level];
+}
+
+function paintCautions() {
+  const root = byId("cautions"), caution = answers.caution;
+  paintMark(part(root, "caution"), caution);
+  const reasons = caution.reasons.slice().sort((a, b) => (b[0] || 0) - (a[0] || 0));
+  list(part(root, "reasons"), reasons, reasonNode);
+  say(part(root, "checks"), caution.checks);
+  list(part(root, "low"), caution.low, (note) => el("li", "", words(note)));
+}
+
+function paintLevels() {
+  document.querySelectorAll(".ladder").forEach((root, l) => {
+    const ladder = data.ladders[l], where = answers.places[l], range = root.querySelector("input[type=range]");
+    const value = where ? state[l] : ladder.planned;
+    say(part(root, "reading"), known(value) ? show(value, ladder.kind) : "planned level not known");
+    let note = "the planned level";
+    if (where) note = where.beyond ? "outside the levels worked out" : where.lower !== where.upper ? "between two steps" : "";
+    say(part(root, "reading-note"), note);
+    range.value = stepNow(l).lower;
+    range.setAttribute("aria-valuetext", known(value) ? show(value, ladder.kind) + (note ? ", " + note : "") : "not known");
+    const beyond = part(root, "beyond"), end = where && ladder.at[where.beyond > 0 ? ladder.at.length - 1 : 0];
+    const text = where && where.beyond
+      ? show(value, ladder.kind) + " is " + (where.beyond > 0 ? "above the highest" : "below the lowest") + " level worked out, "
+        + show(end, ladder.kind) + ". The answers stay at that end and do not hold for your reading; cautions at your reading are not assessed."
+      : "";
+    say(beyond, text);
+    beyond.hidden = !text;
+    root.querySelector("[data-back]").disabled = !where;
+  });
+}
+
+function short(caution) {
+  return { level: caution.level, line: caution.short };
+}
+
+function paintSpots() {
+  rows.spots.forEach((row, i) => {
+    const a = answers.spots[i];
+    paintMark(row.caution.querySelector(".mark"), short(a.caution));
+    say(row.count, windowWords(a.from, a.to));
+    say(row.line, a.line || a.why || "No line in the box reaches here at this level.");
+    say(row.fly, a.fly || "–");
+    say(row.strip, known(a.strip) ? show(a.strip, "strip") : "–");
+    say(row.depth, show(a.depth, "depth"));
+    say(row.speed, show(a.speed, "speed"));
+    say(row.touch, known(a.touch) ? percent(a.touch) : "–");
+    row.row.classList.toggle("none", !a.line);
+  });
+}
+
+function paintRuns() {
+  rows.runs.forEach((row, i) => {
+    const a = answers.runs[i];
+    paintMark(row.caution.querySelector(".mark"), short(a.caution));
+    paintClass(row.depth.firstElementChild, "depth", a.depth);
+    say(row.depth.lastChild, " " + show(a.depth, "depth"));
+    paintClass(row.speed.firstElementChild, "speed", a.speed);
+    say(row.speed.lastChild, " " + span(a.low, a.high, "speed"));
+    say(row.level, known(a.level) ? (a.level >= 0 ? "+" : "−") + show(Math.abs(a.level), "depth") : "unknown");
+  });
+}
+
+function levelWords() {
+  return data.ladders.map((ladder, l) => {
+    const value = answers.places[l] ? state[l] : ladder.planned;
+    return known(value) ? show(value, ladder.kind) : "the planned level";
+  }).join(" and ");
+}
+
+// One short sentence, after the slider has come to rest, for ears and eyes.
+function speak() {
+  const node = byId("answer");
+  if (!node) return;
+  const beyond = answers.places.some((where) => where && where.beyond);
+  const found = answers.spots.filter((spot) => spot.line).length;
+  say(node, "At " + levelWords() + (answers.planned ? " (planned)" : "") + ": " + answers.caution.line + ". "
+    + found + " of " + answers.spots.length + " spots have a line that reaches the hold band."
+    + (beyond ? " Your reading is outside the levels worked out." : ""));
+}
+
+function repaint(quiet) {
+  answers = answersNow();
+  paintCautions();
+  paintLevels();
+  paintSpots();
+  paintRuns();
+  paintMap(answers);
+  const caption = document.querySelector('[data-k="table-level"]');
+  if (caption) say(caption, "At " + levelWords() + (answers.planned ? ", the planned level." : "."));
+  paintCard();
+  clearTimeout(spoken);
+  if (quiet) speak();
+  else spoken = setTimeout(speak, 350);
+}

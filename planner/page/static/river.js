@@ -1,0 +1,152 @@
+// The map: runs, casts, places and the flow, drawn on the map that the page's frame made.
+let colourBy = "depth";
+const mapRuns = [];
+const mapNode = byId("map_river");
+const riverMap = window.map_river;
+
+function icon(node, size, anchor) {
+  return L.divIcon({ html: node, className: "icon", iconSize: size, iconAnchor: anchor || [size[0] / 2, size[1] / 2] });
+}
+
+function turn(from, to) {
+  const squeeze = Math.cos((from[0] * Math.PI) / 180);
+  return (Math.atan2((to[1] - from[1]) * squeeze, to[0] - from[0]) * 180) / Math.PI;
+}
+
+function fixed(at, node, size, anchor) {
+  return L.marker(at, { icon: icon(node, size, anchor), interactive: false, keyboard: false }).addTo(riverMap);
+}
+
+function arrowHead(at, bearing, className) {
+  const node = draw("svg", { viewBox: "-12 -12 24 24", class: className, "aria-hidden": "true" });
+  draw("path", { d: "M0 -10 8 8 0 4 -8 8Z", transform: "rotate(" + bearing.toFixed(1) + ")" }, node);
+  return fixed(at, node, [24, 24]);
+}
+
+function drawRuns() {
+  data.map.runs.forEach((run, i) => {
+    if (!run) {
+      mapRuns.push(null);
+      return;
+    }
+    const shape = L.polygon(run.ring, { color: "#111111", weight: 2, fillOpacity: 1, interactive: false }).addTo(riverMap);
+    const label = el("div", "run-label");
+    const letter = el("b", "class-letter");
+    label.append(letter, el("bdi", "", data.runs[i].name), el("span", "run-number"));
+    fixed(run.middle, label, [0, 0]);
+    if (known(run.bearing)) arrowHead(run.middle, run.bearing, "flow-arrow");
+    mapRuns.push({ shape: shape, letter: letter, text: label.querySelector(".run-number"), ring: run.ring });
+  });
+}
+
+function drawSpots() {
+  data.map.spots.forEach((spot, i) => {
+    if (!spot) return;
+    const line = [spot.from, spot.to], name = i + 1 + " " + data.spots[i].name;
+    L.polyline(line, { color: "#ffffff", weight: 7, interactive: false }).addTo(riverMap);
+    L.polyline(line, { color: "#111111", weight: 3, interactive: false }).addTo(riverMap);
+    fixed(spot.from, el("span", "stance", spot.sign), [22, 22]);
+    arrowHead(spot.to, turn(spot.from, spot.to), "cast-arrow");
+    const box = el("span", "spot-box");
+    box.appendChild(el("span", "spot-number", "" + (i + 1)));
+    const marker = L.marker(spot.to, { icon: icon(box, [44, 44], [22, -4]), keyboard: false, zIndexOffset: 500 }).addTo(riverMap);
+    const node = marker.getElement();
+    node.tabIndex = 0;
+    node.setAttribute("role", "button");
+    node.setAttribute("aria-label", "Open spot " + name);
+    const open = () => openCard(i, node);
+    marker.on("click", open);
+    node.addEventListener("keydown", (event) => {
+      if (event.key !== "Enter" && event.key !== " ") return;
+      event.preventDefault();
+      open();
+    });
+  });
+}
+
+function drawPlaces() {
+  const signs = { put_in: "IN", take_out: "OUT", hazard: "!" };
+  for (const place of data.map.places) {
+    if (place.line.length > 1) {
+      L.polyline(place.line, { color: "#111111", weight: 6, dashArray: "4 5", lineCap: "butt", interactive: false }).addTo(riverMap);
+    }
+    const node = el("div", "place place-" + place.kind);
+    node.appendChild(el("b", "", signs[place.kind] || "?"));
+    const name = el("bdi", "place-name", place.what ? place.what + ": " + place.name : place.name);
+    node.appendChild(name);
+    fixed(place.line[Math.floor(place.line.length / 2)], node, [0, 0]);
+  }
+}
+
+function fitMap() {
+  const box = data.map.box;
+  riverMap.fitBounds([[box[1], box[0]], [box[3], box[2]]], { padding: [34, 34], animate: false });
+}
+
+// Names would cover the runs when the whole river is in sight.
+function thinLabels() {
+  let long = 0;
+  for (const run of mapRuns) {
+    if (!run) continue;
+    const bounds = run.shape.getBounds();
+    long = Math.max(long, riverMap.latLngToLayerPoint(bounds.getNorthWest()).distanceTo(riverMap.latLngToLayerPoint(bounds.getSouthEast())));
+  }
+  mapNode.classList.toggle("far", long < 110);
+  mapNode.classList.toggle("very-far", long < 40);
+}
+
+function paintMap(answers) {
+  mapRuns.forEach((run, i) => {
+    const answer = answers.runs[i], value = colourBy === "depth" ? answer.depth : answer.speed;
+    const found = classOf(colourBy, value);
+    if (run) {
+      if (run.colour !== found[1]) run.shape.setStyle({ fillColor: found[1] });
+      run.colour = found[1];
+      paintClass(run.letter, colourBy, value);
+      say(run.text, show(value, colourBy));
+    }
+    for (const node of document.querySelectorAll('.sketch [data-run="' + i + '"]')) node.setAttribute("fill", found[1]);
+    for (const node of document.querySelectorAll('.sketch [data-run-letter="' + i + '"]')) say(node, found[0]);
+  });
+}
+
+function startMap() {
+  if (!riverMap) return;
+  riverMap.invalidateSize({ animate: false, pan: false });
+  riverMap.setMinZoom(8);
+  riverMap.setMaxZoom(22);
+  const imperial = data.units.depth[1] === "ft";
+  L.control.scale({ imperial: imperial, metric: !imperial, maxWidth: 140 }).addTo(riverMap);
+  for (const line of data.map.flow) {
+    L.polyline(line, { color: "#1f4e79", weight: 2.5, dashArray: "9 7", interactive: false }).addTo(riverMap);
+  }
+  drawRuns();
+  drawPlaces();
+  drawSpots();
+  fitMap();
+  thinLabels();
+  riverMap.on("zoomend", thinLabels);
+  mapNode.setAttribute("role", "group");
+  mapNode.setAttribute("aria-label", "Map of the runs and spots; every spot is also in the table after it");
+}
+
+function startWhere() {
+  const button = byId("where"), says = byId("where-says");
+  if (!riverMap || !navigator.geolocation) return;
+  button.hidden = false;
+  let dot = null;
+  button.addEventListener("click", () => {
+    say(says, "Asking the phone for its position.");
+    riverMap.locate({ enableHighAccuracy: true, timeout: 20000 });
+  });
+  riverMap.on("locationfound", (event) => {
+    if (dot) dot.remove();
+    dot = L.layerGroup([
+      L.circle(event.latlng, { radius: event.accuracy, color: "#5b1a8b", weight: 2, fillOpacity: 0.1, interactive: false }),
+      L.circleMarker(event.latlng, { radius: 8, color: "#ffffff", weight: 3, fillColor: "#5b1a8b", fillOpacity: 1, interactive: false }),
+    ]).addTo(riverMap);
+    riverMap.panTo(event.latlng, { animate: false });
+    say(says, "You are in the ring on the map, known to about " + show(event.accuracy, "length") + ".");
+  });
+  riverMap.on("locationerror", () => say(says, "The phone gives no position here. The map works without it."));
+}

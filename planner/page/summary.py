@@ -1,0 +1,145 @@
+"""The plan on the terminal: cautions first, then the day, the spots, the runs, the rods. No colour is used."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+from planner.page import words
+from planner.units import show
+
+__all__ = ["summary"]
+
+_WIDE = 100
+_MOST_SPOTS = 22
+
+
+def _wrapped(text: str, first: str = "", rest: str = "  ") -> list[str]:
+    return textwrap.wrap(text, _WIDE, initial_indent=first, subsequent_indent=rest) or [first.rstrip()]
+
+
+def _plain(text: Any) -> str:
+    """A name as one line of printable text: no escape sequence reaches the terminal."""
+    return "".join(sign if sign.isprintable() else " " for sign in str(text)).strip()
+
+
+def _columns(head: tuple[str, ...], body: list[tuple[str, ...]], widest: int = 26) -> list[str]:
+    rows = [tuple(_short(cell, widest) for cell in row) for row in body]
+    wide = [max(len(row[i]) for row in [head, *rows]) for i in range(len(head))]
+    return ["  ".join(cell.ljust(wide[i]) for i, cell in enumerate(row)).rstrip() for row in [head, *rows]]
+
+
+def _short(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def _cautions(plan: dict[str, Any]) -> list[str]:
+    caution = plan.get("caution") or {}
+    out = [words.caution_line(caution).upper()]
+    for reason in sorted(caution.get("reasons") or (), key=lambda r: -(r.get("level") or 0)):
+        level = reason.get("level")
+        out += _wrapped(_plain(reason.get("text") or ""), f"  [{'?' if level is None else level}] ", "      ")
+    for note in caution.get("low_water") or ():
+        out += _wrapped(_plain(note.get("text", "") if isinstance(note, dict) else note), "  low water: ", "      ")
+    out += _wrapped(words.unlisted_words(caution))
+    out += _wrapped(" ".join(words.STANDING))
+    return out
+
+
+def _gauge(gauge: dict[str, Any], units: str) -> str:
+    shown = [
+        show(gauge[key], kind, units)
+        for key, kind in (("stage_m", "level"), ("discharge_m3s", "discharge"))
+        if gauge.get(key) is not None
+    ]
+    if not shown:
+        return f"Gauge {gauge.get('id', '')}: no reading, {gauge.get('quality') or 'missing'}"
+    quality, trend = gauge.get("quality") or "quality unknown", words.trend_words(gauge.get("trend_m_per_h"), units)
+    return words.joined(
+        (f"Gauge {gauge.get('id', '')}: {' and '.join(shown)}", words.age_words(gauge.get("age_min")), quality, trend)
+    )
+
+
+def _expected(plan: dict[str, Any], units: str) -> str:
+    rows = [row for row in plan.get("expected") or () if row.get("stage_m") is not None]
+    kind, keys = ("level", ("stage_low_m", "stage_m", "stage_high_m"))
+    if not rows:
+        rows = [row for row in plan.get("expected") or () if row.get("discharge_m3s") is not None]
+        kind, keys = ("discharge", ("discharge_low_m3s", "discharge_m3s", "discharge_high_m3s"))
+    if not rows:
+        return "Expected: unknown"
+    low = min(row[keys[0]] if row.get(keys[0]) is not None else row[keys[1]] for row in rows)
+    high = max(row[keys[2]] if row.get(keys[2]) is not None else row[keys[1]] for row in rows)
+    basis = _plain(rows[0].get("basis") or "").rstrip(".")
+    return f"Expected over the day: {words.span(low, high, kind, units)}" + (f" ({basis})" if basis else "")
+
+
+def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
+    body, missing = [], []
+    spots = plan.get("spots") or []
+    for i, spot in enumerate(spots[:_MOST_SPOTS], 1):
+        best = spot.get("best")
+        body.append(
+            (
+                str(i),
+                _plain(words.name_of(spot)),
+                words.clock(spot.get("at"), zone),
+                words.caution_short(spot.get("caution")),
+                words.countdown_words(best),
+                _plain(best["line"]) if best else "no line",
+                _plain(best["fly"]) if best else "–",
+                show(best.get("strip_m_s"), "strip", units) if best else "–",
+                show(spot.get("depth_m"), "depth", units),
+                show(spot.get("velocity_m_s"), "speed", units),
+                words.percent(best.get("touch_chance")) if best else "–",
+            )
+        )
+        if not best:
+            missing += _wrapped(_plain(f"{i}: {spot.get('none_because') or 'no answer'}"), "  ", "     ")
+    if not body:
+        return ["No spot is drawn in this river folder."]
+    head = ("", "spot", "at", "caution", "count", "line", "fly", "strip", "depth", "current", "touch")
+    out = [*_columns(head, body, 24), *missing]
+    if len(spots) > _MOST_SPOTS:
+        out.append(f"and {len(spots) - _MOST_SPOTS} more spots: see the page or spots.csv")
+    return out
+
+
+def summary(plan: dict[str, Any], units: str) -> str:
+    """The plan as text for a terminal.
+
+    Parameters
+    ----------
+    plan : dict
+        As ``plan.json``. Times are shown in ``plan["timezone"]``, or in UTC without it.
+    units : str
+        ``us`` or ``metric``.
+
+    Returns
+    -------
+    str
+        About 60 lines at most for 22 spots and three runs; longer plans name how many spots are left out.
+    """
+    zone = plan.get("timezone") or "UTC"
+    out = _cautions(plan)
+    out += ["", f"{_plain(plan.get('river') or '')}, {words.day_words(plan['for_day'])} (times are {zone})"]
+    for gauge in plan.get("gauges") or ():
+        out += _wrapped(_gauge(gauge, units))
+    out += [*_wrapped(_expected(plan, units)), "", *_spots(plan, units, zone), ""]
+    runs = (plan.get("runs") or [])[:8]
+    if runs:
+        body = [
+            (
+                _plain(words.name_of(run)),
+                words.caution_short(run.get("caution")),
+                show(run.get("mean_depth_m"), "depth", units),
+                words.span(run.get("velocity_low_m_s"), run.get("velocity_high_m_s"), "speed", units),
+                str(run.get("soundings") or 0),
+            )
+            for run in runs
+        ]
+        out += [*_columns(("run", "caution", "mean depth", "current", "soundings"), body, 34), ""]
+    for i, rod in enumerate(plan.get("rods") or (), 1):
+        flies = ", ".join(_plain(fly) for fly in rod.get("flies") or ())
+        out += _wrapped(f"Rod {i}: {_plain(rod.get('line') or '')}" + (f" with {flies}" if flies else ""))
+    return "\n".join(out).rstrip() + "\n"

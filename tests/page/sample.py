@@ -1,0 +1,362 @@
+"""An invented plan and river of any size, for the tests of the page; no figure here is of a real place.
+
+The numbers follow simple hydraulics (Manning with a wide section, a fly that sinks at a steady rate) so that they
+move the right way when the level moves; they are no output of the planner.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from shapely.geometry import LineString, Point, Polygon
+
+from planner.river.records import Place, River, Run, Spot, Tackle, TackleFly, TackleLine
+
+__all__ = ["NASTY", "sample", "sample_plan", "sample_river"]
+
+NASTY = (
+    '<img src=x onerror="document.title=1">',
+    "</script><script>document.title=2</script>",
+    "{{ 7 * 7 }} {% raise %}",
+    "\u202eabc & 'q' \"d\"",
+)
+STANCES = ("wading", "bank", "anchored", "drifting")
+LON0, LAT0 = -91.31, 43.58
+M_LON = 111320 * math.cos(math.radians(LAT0))
+M_LAT = 111130.0
+GAUGE = "file:gauge.csv"
+LINES = ("Full sinking 6", "Short head 250", "Sink tip 10 ft", "Intermediate", "Floating")
+FLIES = ("Weighted craw", "Slim baitfish", "Bulky deer hair", "Swimming leech", "Small nymph")
+
+
+def _lonlat(x: float, y: float) -> tuple[float, float]:
+    return round(LON0 + x / M_LON, 7), round(LAT0 + y / M_LAT, 7)
+
+
+def _middle(s: float) -> tuple[float, float, float, float]:
+    """Point of an invented winding channel at distance s [m], and its direction."""
+    bend = 90 * math.sin(s / 260)
+    slope = 90 / 260 * math.cos(s / 260)
+    size = math.hypot(1, slope)
+    return s, bend, 1 / size, slope / size
+
+
+def _at(s: float, n: float) -> tuple[float, float]:
+    x, y, ex, ey = _middle(s)
+    return _lonlat(x - n * ey, y + n * ex)
+
+
+def sample_river(runs: int = 3, spots: int = 6, units: str = "us", names: tuple[str, ...] = ()) -> River:
+    """A river of that many runs and spots; `names` replaces the first names of runs, spots and places."""
+    length = 170.0
+    made: list[Run] = []
+    for i in range(runs):
+        start = 60 + i * (length + 60)
+        steps = [start + k * length / 8 for k in range(9)]
+        ring = [_at(s, 24) for s in steps] + [_at(s, -24) for s in reversed(steps)]
+        name = names[i % len(names)] if names else f"{('Ferry', 'Ledge', 'Willow', 'Barn')[i % 4]} run {i + 1}"
+        made.append(
+            Run(
+                id=f"run-{i + 1}",
+                name=name,
+                gauge=GAUGE,
+                polygon=Polygon(ring),
+                slope=0.0006,
+                bed={"class": "gravel"},
+                banks="both",
+            )
+        )
+    casts: list[Spot] = []
+    for i in range(spots):
+        run = i % runs
+        s = 60 + run * (length + 60) + 30 + 110 * ((i // runs + 1) / (spots // runs + 1))
+        side = 1 if i % 2 else -1
+        kind = STANCES[i % 4]
+        casts.append(
+            Spot(
+                id=f"spot-{i + 1}",
+                run=f"run-{run + 1}",
+                name=names[i % len(names)] if names else f"{('Boulder', 'Seam', 'Shelf', 'Slot')[i % 4]} {i + 1}",
+                stance=kind,
+                stance_lonlat=_at(s, side * 18),
+                landing_lonlat=_at(s + 8, side * 1),
+            )
+        )
+    end = 60 + runs * (length + 60)
+    label = names[0] if names else ""
+    places = (
+        Place("in", label or "Ferry landing", "put_in", Point(*_at(20, 20))),
+        Place("out", label or "Mill ramp", "take_out", Point(*_at(end, -20))),
+        Place("h1", label or "Leaning tree", "hazard", Point(*_at(end - 60, 12)), hazard_kind=label or "strainer"),
+        Place("flow", "", "flowline", LineString([_at(s, 0) for s in range(0, int(end) + 40, 20)])),
+    )
+    tackle = Tackle(
+        tuple(TackleLine(name) for name in LINES),
+        tuple(TackleFly(name) for name in FLIES),
+        1.8,
+        0.33,
+        "fluorocarbon",
+        0.6,
+        2.0,
+        "fluorocarbon",
+    )
+    return River(
+        folder=Path("invented"),
+        name=names[0] if names else "Harrow Fork (invented)",
+        timezone="America/Chicago",
+        units=units,
+        gauges=(GAUGE,),
+        runs=tuple(made),
+        spots=tuple(casts),
+        places=places,
+        soundings=pd.DataFrame(),
+        tackle=tackle,
+        log=pd.DataFrame(),
+        craft="drift boat",
+        authority={"name": label or "Invented county sheriff", "phone": "555-0100"},
+    )
+
+
+def _caution(level: int | None, reasons: list[dict[str, Any]], assessed: int = 9, checks: int = 13) -> dict[str, Any]:
+    words = {0: "no caution raised", 1: "heads-up", 2: "think again", 3: "stay off", None: "not assessed"}
+    return {
+        "level": level,
+        "label": words[level],
+        "assessed": assessed if level is not None else 0,
+        "checks": checks,
+        "reasons": reasons,
+        "low_water": [],
+    }
+
+
+def _speed_caution(velocity: float, depth: float) -> dict[str, Any]:
+    product = velocity * depth
+    level = 0 if product < 0.5 else 1 if product < 0.9 else 2 if product < 1.3 else 3
+    reasons = []
+    if level:
+        reasons.append(
+            {
+                "rule": "depth_times_speed",
+                "level": level,
+                "text": f"Depth times current here is about {product:.1f} m²/s; people lose their footing from 0.6 on.",
+                "value": round(product, 3),
+                "threshold": 0.6,
+                "source": "invented for the test",
+            }
+        )
+    return _caution(level, reasons)
+
+
+def _spot_at(i: int, stage: float, limit: float) -> dict[str, Any]:
+    depth = 1.3 + 0.28 * (i % 5) + 0.8 * (stage - 0.7)
+    velocity = 0.35 + 0.13 * (i % 4) + 0.35 * (stage - 0.7)
+    out: dict[str, Any] = {"depth_m": round(depth, 3), "velocity_m_s": round(velocity, 3)}
+    rate = 0.09 + 0.02 * (i % 3)
+    start = max(1.0, round((depth - 0.5) / rate * 0.6))
+    if velocity > limit:
+        out.update(line=None, fly=None, countdown_from_s=None, countdown_to_s=None, strip_m_s=None)
+        out.update(touch_chance=None, hang_chance=None, band_time_s=None)
+        out["none_because"] = "Nothing in your box reaches the hold band in this current."
+    else:
+        out.update(line=LINES[i % 3], fly=FLIES[(i + int(stage * 5)) % 5])
+        out.update(countdown_from_s=start, countdown_to_s=start + 3, strip_m_s=0.3 + 0.1 * (i % 3))
+        out.update(touch_chance=0.12 + 0.01 * i, hang_chance=0.04, band_time_s=round(8 - 3 * velocity, 2))
+    out["caution"] = _speed_caution(velocity, depth)
+    return out
+
+
+def _run_at(i: int, stage: float) -> dict[str, Any]:
+    depth = 0.9 + 0.5 * (i % 4) + 0.8 * (stage - 0.7)
+    velocity = 0.45 + 0.2 * ((i + 1) % 3) + 0.35 * (stage - 0.7)
+    return {
+        "id": f"run-{i + 1}",
+        "level_m": round(0.8 * (stage - 0.7), 3),
+        "mean_depth_m": round(depth, 3),
+        "velocity_low_m_s": round(velocity * 0.85, 3),
+        "velocity_high_m_s": round(velocity * 1.2, 3),
+        "caution": _speed_caution(velocity, 0.5 * depth),
+    }
+
+
+def _choice(row: dict[str, Any], i: int) -> dict[str, Any] | None:
+    if row["line"] is None:
+        return None
+    keys = ["line", "fly", "countdown_from_s", "countdown_to_s", "strip_m_s", "touch_chance", "hang_chance", "band_time_s"]
+    found = {key: row[key] for key in keys}
+    depth = row["depth_m"]
+    found["countdown_mode"] = "fed" if i % 2 else "held"
+    found["lift_rod_at_m"] = 5.5
+    found["fly_depth_m"] = [round(depth - 0.75, 2), round(depth - 0.45, 2), round(depth - 0.2, 2)]
+    found["why"] = (
+        f"The head sinks faster than the bed falls away, so that {row['fly'].lower()} stays in the hold band."
+    )
+    return found
+
+
+def _swim(row: dict[str, Any]) -> dict[str, Any] | None:
+    if row["line"] is None:
+        return None
+    x, depth, bed = [], [], []
+    for k in range(31):
+        away = 18 - 16.5 * k / 30
+        ground = row["depth_m"] * (0.55 + 0.45 * min(1, away / 11)) + 0.06 * math.sin(away * 2.3)
+        sunk = min(ground - 0.25, row["depth_m"] * 1.25 * (1 - math.exp(-k / 5))) if away > 5 else 0.2 * away
+        x.append(round(away, 2))
+        depth.append(round(max(0.0, sunk), 3))
+        bed.append(round(ground, 3))
+    return {"x_m": x, "depth_m": depth, "bed_depth_m": bed, "strip_from": 9}
+
+
+def sample_plan(runs: int = 3, spots: int = 6, levels: int = 13, names: tuple[str, ...] = ()) -> dict[str, Any]:
+    """An invented plan with the keys of ``plan.json``, of any number of runs, spots and levels."""
+    planned, step = 0.744, 0.0762 if levels < 16 else 0.0305
+    first = 0.6858 - step * (levels // 2)
+    stages = [round(first + step * k, 4) for k in range(levels)]
+    river = names[0] if names else "Harrow Fork (invented)"
+
+    def overall(stage: float) -> dict[str, Any]:
+        level = 1 if stage < 0.8 else 2 if stage < 1.0 else 3
+        reasons = [
+            {
+                "rule": "cold_water",
+                "level": 1,
+                "text": "Water near 14 °C (57 °F): a swimmer loses the use of the hands within minutes.",
+                "value": 14.0,
+                "threshold": 15.0,
+                "source": "invented for the test",
+            }
+        ]
+        if level > 1:
+            reasons.insert(
+                0,
+                {
+                    "rule": "local_stage",
+                    "level": level,
+                    "text": names[1]
+                    if len(names) > 1
+                    else "The gauge is above the level at which the gravel bar goes under.",
+                    "value": stage,
+                    "threshold": 0.8,
+                    "source": "invented for the test",
+                },
+            )
+        return _caution(level, reasons, 11, 15)
+
+    ladder = []
+    for stage in stages:
+        ladder.append(
+            {
+                "gauge": GAUGE,
+                "stage_m": stage,
+                "discharge_m3s": round(30 * (stage + 0.2) ** 1.9, 2),
+                "caution": overall(stage),
+                "runs": [_run_at(i, stage) for i in range(runs)],
+                "spots": [{"id": f"spot-{i + 1}", **_spot_at(i, stage, 1.02)} for i in range(spots)],
+            }
+        )
+    rows = [_spot_at(i, planned, 0.78 if i == 3 else 2.0) for i in range(spots)]
+    spot_rows = []
+    for i, row in enumerate(rows):
+        best = _choice(row, i)
+        other = dict(best, line=LINES[(i + 1) % 3], countdown_from_s=9.0, countdown_to_s=11.0) if best else None
+        spot_rows.append(
+            {
+                "id": f"spot-{i + 1}",
+                "run": f"run-{i % runs + 1}",
+                "name": names[i % len(names)] if names else f"{('Boulder', 'Seam', 'Shelf', 'Slot')[i % 4]} {i + 1}",
+                "at": f"2026-06-13T{12 + i * 8 // spots:02d}:{(i * 37) % 60:02d}:00Z",
+                "stage_m": planned,
+                "depth_m": row["depth_m"],
+                "depth_low_m": round(row["depth_m"] - 0.2, 3),
+                "depth_high_m": round(row["depth_m"] + 0.25, 3),
+                "velocity_m_s": row["velocity_m_s"],
+                "stance": STANCES[i % 4],
+                "stance_depth_m": 0.6,
+                "stance_velocity_m_s": 0.4,
+                "cast_m": 18.6,
+                "angle_deg": 66.0,
+                "best": best,
+                "none_because": None if best else "Nothing in your box reaches the hold band in this current.",
+                "next_best": other,
+                "hold_low_m": 0.15,
+                "hold_high_m": 0.6,
+                "swim": _swim(row),
+                "caution": row["caution"],
+            }
+        )
+    run_rows = []
+    for i in range(runs):
+        row = _run_at(i, planned)
+        middle = math.sqrt(row["velocity_low_m_s"] * row["velocity_high_m_s"])
+        run_rows.append(
+            {
+                **row,
+                "name": names[i % len(names)]
+                if names
+                else f"{('Ferry', 'Ledge', 'Willow', 'Barn')[i % 4]} run {i + 1}",
+                "area_m2": round(48 * row["mean_depth_m"], 1),
+                "hydraulic_radius_m": row["mean_depth_m"],
+                "max_depth_m": round(row["mean_depth_m"] * 1.6, 2),
+                "slope": 0.0006,
+                "n": 0.034,
+                "velocity_manning_m_s": round(middle * 1.05, 3),
+                "velocity_continuity_m_s": round(middle * 0.95, 3),
+                "velocity_used_m_s": round(middle, 3),
+                "soundings": 134,
+                "bed_error_m": 0.14,
+                "limits": ["The water's edge was drawn at another level."] if i == 1 else [],
+            }
+        )
+    return {
+        "format": "plumbrun-plan/1",
+        "river": river,
+        "made_at": "2026-06-12T23:20:00Z",
+        "for_day": "2026-06-13",
+        "gauges": [
+            {
+                "id": GAUGE,
+                "service": "file",
+                "stage_m": 0.768,
+                "discharge_m3s": 28.2,
+                "observed_at": "2026-06-12T23:00:00Z",
+                "age_min": 20,
+                "quality": "provisional",
+                "trend_m_per_h": -0.003,
+            }
+        ],
+        "expected": [
+            {
+                "time": f"2026-06-13T{12 + k:02d}:00:00Z",
+                "stage_m": round(planned + 0.004 - 0.001 * k, 3),
+                "stage_low_m": round(planned - 0.05 - 0.002 * k, 3),
+                "stage_high_m": round(planned + 0.06 + 0.002 * k, 3),
+                "discharge_m3s": 27.4,
+                "basis": "falling as it fell over the last two days",
+            }
+            for k in range(9)
+        ],
+        "caution": overall(planned),
+        "runs": run_rows,
+        "spots": spot_rows,
+        "ladder": ladder,
+        "rods": [
+            {
+                "line": LINES[0],
+                "flies": list(FLIES[:2]),
+                "spots": ["spot-1", "spot-4"],
+                "band_time_s": 6.2,
+                "lost_share": 0.0,
+            },
+            {"line": LINES[1], "flies": [FLIES[1]], "spots": ["spot-2"], "band_time_s": 5.1, "lost_share": 0.07},
+        ],
+        "trip": {},
+    }
+
+
+def sample(**size: Any) -> tuple[dict[str, Any], River]:
+    """The invented plan and its river, of the same size."""
+    river = {key: size[key] for key in ("runs", "spots", "names") if key in size}
+    return sample_plan(**size), sample_river(**river)
