@@ -1,0 +1,415 @@
+"""Depth and current anywhere in a run, at any discharge or stage."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from planner.bed.constants import constants
+from planner.bed.frame import ChannelFrame
+from planner.bed.section import Section
+from planner.bed.surface import Bed, Grid
+from planner.errors import DataUnfit
+from planner.flow.manning import manning_velocity
+from planner.flow.profile import exponent_of
+from planner.flow.relation import LevelRelation, reach_wetted
+from planner.flow.roughness import Roughness, roughness_of
+from planner.flow.state import TEN_NINETY, FlowState
+
+__all__ = ["RunFlow"]
+
+Floats = npt.NDArray[np.float64]
+
+_RIM = 10.0  # how far outside the outline the bed at its rim is carried on [m]
+
+
+@dataclass(frozen=True, eq=False)
+class RunFlow:
+    """A surveyed run; `survey_run` makes it.
+
+    Parameters
+    ----------
+    run : planner.river.Run
+        The run.
+    plane : planner.river.LocalPlane
+        Local metres.
+    frame : ChannelFrame
+        Channel coordinates.
+    polygon : shapely Polygon
+        Outline, east and north [m].
+    bed : Bed or None
+        The bed above the run's datum; None without soundings.
+    relation : LevelRelation or None
+        The run's level and discharge; its constant is NaN when it could not be calibrated.
+    slope : float
+        Slope of the run or of the river [m/m]; NaN unknown.
+    bed_entry : dict
+        What is known of the bed: class, n or d84_mm.
+    spans : bool
+        Whether the outline spans the flow, so that discharge over area means something.
+    stage_ref, discharge_ref : float
+        Stage at the gauge [m] and discharge in the run [m³/s] at level 0; NaN unknown.
+    n_calibrated : float
+        n that `discharge_ref` shows [s/m^(1/3)].
+    rating : planner.water.Rating or None
+        The gauge's stage and discharge.
+    soundings : int
+        Soundings used.
+    left_out : int
+        Soundings in the run that could not be used.
+    levels_sounded : tuple of float
+        Least and greatest level at which it was sounded [m].
+    survey_limits : tuple of str
+        What the survey lacks, one sentence each.
+    """
+
+    run: Any
+    plane: Any
+    frame: ChannelFrame
+    polygon: Any
+    bed: Bed | None
+    relation: LevelRelation | None
+    slope: float
+    bed_entry: dict[str, Any]
+    spans: bool
+    stage_ref: float
+    discharge_ref: float
+    n_calibrated: float
+    rating: Any
+    soundings: int
+    left_out: int
+    levels_sounded: tuple[float, float]
+    waterline: float
+    survey_limits: tuple[str, ...]
+    tree: Any
+    _patches: dict[tuple[float, ...], tuple[Floats, ...]] = field(default_factory=dict)
+
+    @property
+    def calibrated(self) -> bool:
+        """Whether the run's own level at another discharge is known."""
+        return self.relation is not None and math.isfinite(self.relation.constant)
+
+    def _surveyed(self) -> tuple[Bed, Grid, LevelRelation]:
+        if self.bed is None or self.bed.grid is None or self.relation is None:
+            raise DataUnfit(f"run {self.run.id} without soundings", "soundings in the run", "sound the run")
+        return self.bed, self.bed.grid, self.relation
+
+    # ---- level and mean current -------------------------------------------------------------------------------
+
+    def at(
+        self,
+        discharge_m3s: float = math.nan,
+        stage_m: float = math.nan,
+        *,
+        discharge_rel_sd: float = math.nan,
+        stage_sd_m: float = math.nan,
+    ) -> FlowState:
+        """The run at a reading of its gauge.
+
+        Parameters
+        ----------
+        discharge_m3s : float
+            Discharge at the gauge [m³/s]; area ratio and flow share are applied here. NaN unknown.
+        stage_m : float
+            Stage at the gauge [m]; NaN unknown. What is not given is taken from the gauge's rating, if there is one.
+        discharge_rel_sd, stage_sd_m : float
+            Standard deviations of the two, relative and [m]; NaN takes the table's.
+
+        Returns
+        -------
+        FlowState
+            With every unknown as NaN and the reasons in `limits`.
+        """
+        table = constants("flow")
+        limits = list(self.survey_limits)
+        q, stage = float(discharge_m3s), float(stage_m)
+        q_sd = discharge_rel_sd if math.isfinite(discharge_rel_sd) else table["discharge_rel_sd"]
+        stage_sd = stage_sd_m if math.isfinite(stage_sd_m) else table["stage_sd_m"]
+        if self.rating is not None and math.isfinite(q) != math.isfinite(stage):
+            if math.isfinite(stage):
+                q = float(self.rating.discharge(stage))
+                q_sd = math.hypot(q_sd, float(self.rating.rel_sd))
+                limits.append("Discharge is taken from the gauge's own stage and discharge pairs.")
+                if bool(np.any(self.rating.extrapolated(stage))):
+                    limits.append("This stage is beyond the gauge's recent pairs: the discharge is extrapolated.")
+                    q_sd = math.hypot(q_sd, 0.2)
+            else:
+                stage = float(self.rating.stage(q))
+                stage_sd = math.hypot(stage_sd, 0.03)
+        q_run = self._in_run(q)
+        state = FlowState(
+            run=self.run.id, discharge_m3s=q_run, stage_m=stage, slope=self.slope, soundings=self.soundings
+        )
+        if self.bed is None or self.bed.grid is None or self.relation is None:
+            return replace(state, limits=tuple(limits))
+        return self._flow(state, q_sd, stage_sd, limits)
+
+    def _in_run(self, q: float) -> float:
+        from planner.water import run_discharge
+
+        return float(run_discharge(q, self.run)) if math.isfinite(q) and q > 0 else math.nan
+
+    def _level(self, state: FlowState, q_sd: float, stage_sd: float, limits: list[str]) -> tuple[float, float, float]:
+        """Level [m], its standard deviation [m] and the part of ln K's drift in it."""
+        q, parallel = state.discharge_m3s, state.stage_m - self.stage_ref
+        _, _, relation = self._surveyed()
+        if self.calibrated and math.isfinite(q) and not self.run.still:
+            level = float(relation.level(q))
+            if math.isfinite(level):
+                steep, _ = relation.slopes(level)
+                drift = constants("flow")["conveyance_drift"] * abs(math.log(q / self.discharge_ref))
+                if not 0.25 < q / self.discharge_ref < 4.0:
+                    limits.append(
+                        "The discharge is more than four times off that of the sounding day: the level is a guess."
+                    )
+                return level, math.hypot(stage_sd, math.hypot(q_sd, drift) / max(steep, 1e-6)), drift
+        if math.isfinite(parallel):
+            if not self.run.still:
+                limits.append("The run is taken to rise and fall as much as the gauge does.")
+                return parallel, math.hypot(stage_sd, 0.5 * abs(parallel)), math.nan
+            return parallel, stage_sd, math.nan
+        rough = self._roughness(0.0)
+        if math.isfinite(q) and self.spans and self.slope > 0 and rough.n > 0 and not self.run.still:
+            guess = replace(relation, constant=math.sqrt(self.slope) / rough.n)
+            level = float(guess.level(q))
+            if math.isfinite(level):
+                limits.append(
+                    "The run's level rests on Manning's equation alone: no stage, and no discharge on the sounding day."
+                )
+                spread = math.sqrt(rough.ln_sd**2 + (constants("flow")["slope_ln_sd"] / 2) ** 2 + q_sd**2)
+                return level, spread / max(guess.slopes(level)[0], 1e-6), math.nan
+        limits.append("Neither stage nor discharge gives the run's level: no depth, no current.")
+        return math.nan, math.nan, math.nan
+
+    def _roughness(self, level: float) -> Roughness:
+        bed, grid, _ = self._surveyed()
+        water = reach_wetted(grid, level, bed.walls)
+        return roughness_of(self.bed_entry, float(water.radius))
+
+    def _flow(self, state: FlowState, q_sd: float, stage_sd: float, limits: list[str]) -> FlowState:
+        bed, grid, relation = self._surveyed()
+        table, walls = constants("flow"), bed.walls
+        level, level_sd, drift = self._level(state, q_sd, stage_sd, limits)
+        parallel = state.stage_m - self.stage_ref
+        error = bed.error
+        state = replace(
+            state, level_m=level, level_sd_m=level_sd, level_parallel_m=parallel, bed_error_m=error.rmse,
+            n_calibrated=self.n_calibrated,
+        )  # fmt: skip
+        if not math.isfinite(level):
+            return replace(state, limits=tuple(limits))
+        if any(walls) and level > self.waterline + 0.3:
+            limits.append(
+                "The water is above the drawn edge: the bank there is taken as upright, depth beyond it is unknown."
+            )
+        base = parallel if math.isfinite(parallel) else level
+        both = reach_wetted(grid, np.array([level, base]), walls)
+        area, top = float(both.area[0]), float(both.top_width[0])
+        if not area > 1e-6:
+            limits.append("At this level the sounded bed is dry.")
+            return replace(state, area_m2=0.0, max_depth_m=0.0, limits=tuple(limits))
+        mean_depth = area / top
+        rough = roughness_of(self.bed_entry, float(both.radius[1]))
+        if not rough.in_range:
+            limits.append(f"The grain formula is outside the range of its data here ({rough.basis}).")
+        state = replace(
+            state, area_m2=area, hydraulic_radius_m=float(both.radius[0]), top_width_m=top, mean_depth_m=mean_depth,
+            max_depth_m=float((level - grid.z[grid.whole] if grid.whole.any() else level - grid.z).max()), n=rough.n,
+        )  # fmt: skip
+        if self.run.still:
+            limits.append("The run is marked as still water: no current is computed.")
+            return replace(
+                state, velocity_used_m_s=0.0, velocity_low_m_s=0.0, velocity_high_m_s=table["still_speed_m_s"],
+                velocity_ln_sd=0.0, basis="still", limits=tuple(limits),
+            )  # fmt: skip
+        if not math.isfinite(parallel):
+            limits.append("No stage: both estimates of the current are taken at the solved level.")
+        q = state.discharge_m3s
+        manning = float(manning_velocity(both.radius[1], self.slope, rough.n))
+        base_area = float(both.area[1])
+        continuity = q / base_area if self.spans and math.isfinite(q) and base_area > 1e-6 else math.nan
+        bed_rel = (error.rmse if math.isfinite(error.rmse) else 0.3) / mean_depth / math.sqrt(max(error.blocks, 1))
+        level_rel = level_sd / mean_depth
+        used, spread, basis = math.nan, math.nan, "none"
+        if self.calibrated and math.isfinite(q) and math.isfinite(drift):
+            steep, wide = relation.slopes(level)
+            share = wide / steep if steep > 0 else 0.6
+            used, basis = q / area, "discharge"
+            spread = math.sqrt((q_sd * (1 - share)) ** 2 + (share * drift) ** 2 + (wide * stage_sd) ** 2 + bed_rel**2)
+        elif self.calibrated and not math.isfinite(q):
+            steep, wide = relation.slopes(level)
+            used, basis = float(relation.discharge(level)) / area, "relation"
+            spread = math.sqrt(q_sd**2 + ((steep - wide) * level_sd) ** 2 + bed_rel**2)
+            limits.append("No discharge: the current rests on the run's own relation from the sounding day.")
+        else:
+            by_manning = rough.ln_sd**2 + (table["slope_ln_sd"] / 2) ** 2 + (2 / 3) ** 2 * (level_rel**2 + bed_rel**2)
+            by_share = q_sd**2 + level_rel**2 + bed_rel**2
+            if math.isfinite(manning) and math.isfinite(continuity):
+                used = math.exp(
+                    (math.log(manning) / by_manning + math.log(continuity) / by_share) / (1 / by_manning + 1 / by_share)
+                )
+                apart = math.log(manning / continuity)
+                # two estimates that disagree by more than their own spread widen the range by what they disagree
+                spread = math.sqrt(max(1 / (1 / by_manning + 1 / by_share), apart**2 / 4))
+                basis = "both"
+            elif math.isfinite(manning):
+                used, spread, basis = manning, 1.5 * math.sqrt(by_manning), "manning"
+                limits.append("The current rests on Manning's equation alone, so its range is wide.")
+            elif math.isfinite(continuity):
+                used, spread, basis = continuity, 1.5 * math.sqrt(by_share), "continuity"
+                limits.append("The current rests on discharge over area alone, so its range is wide.")
+            else:
+                limits.append("No current can be computed: give the run's slope and bed, or its discharge.")
+        return replace(
+            state,
+            velocity_manning_m_s=manning,
+            velocity_continuity_m_s=continuity,
+            velocity_ratio=manning / continuity,
+            velocity_used_m_s=used,
+            velocity_low_m_s=used * math.exp(-TEN_NINETY * spread),
+            velocity_high_m_s=used * math.exp(TEN_NINETY * spread),
+            velocity_ln_sd=spread,
+            basis=basis,
+            limits=tuple(limits),
+        )
+
+    # ---- anywhere in the run ----------------------------------------------------------------------------------
+
+    def flow_direction(self, lon: npt.ArrayLike, lat: npt.ArrayLike) -> tuple[Floats, Floats]:
+        """Unit vector of the current, its parts east and north, at points [degrees]; shape of the points."""
+        s, _ = self.frame.to_sn(*self.plane.to_xy(lon, lat))
+        return self.frame.direction(s)
+
+    def local(self, state: FlowState, lon: npt.ArrayLike, lat: npt.ArrayLike) -> dict[str, Floats]:
+        """Depth and current at points.
+
+        Parameters
+        ----------
+        state : FlowState
+            From `at`.
+        lon, lat : array_like, shape (k,)
+            Points [degrees].
+
+        Returns
+        -------
+        dict of numpy.ndarray, shape (k,)
+            ``depth_m``, ``depth_sd_m``, ``velocity_m_s`` (averaged over depth), ``velocity_low_m_s``,
+            ``velocity_high_m_s`` (10 and 90 %), ``exponent_m`` (power law), ``distance_to_sounding_m``, ``inside``.
+            Depth is negative on dry ground, NaN more than 10 m outside the outline; current is NaN outside it.
+
+        Notes
+        -----
+        Unit discharge is shared across a section by h^(5/3), local conveyance at a common slope (1), so
+        v = Q h^(2/3) / integral of h^(5/3) dn (2). Where the outline does not span the flow, one factor serves the
+        whole run instead of (2)'s own one at every section.
+        """
+        import shapely
+
+        x, y = self.plane.to_xy(np.atleast_1d(lon), np.atleast_1d(lat))
+        inside = shapely.contains_xy(self.polygon, x, y)
+        nothing = np.full(x.shape, np.nan)
+        if self.bed is None or self.bed.grid is None or self.tree is None:
+            names = ("depth_m", "depth_sd_m", "velocity_m_s", "velocity_low_m_s", "velocity_high_m_s", "exponent_m")
+            return {name: nothing.copy() for name in (*names, "distance_to_sounding_m")} | {"inside": inside}
+        s, z, sd = self._ground(x, y)
+        depth = state.level_m - z
+        wet = np.maximum(np.nan_to_num(depth), 0.0)
+        depth_sd = np.hypot(sd, state.level_sd_m)
+        if state.basis == "still":
+            speed = np.where(wet > 0, 0.0, np.nan)
+            low, high = speed, speed + state.velocity_high_m_s
+        else:
+            speed = wet ** (2.0 / 3.0) * np.interp(s, self.bed.grid.s, self._factor(self.bed.grid, state))
+            part = np.clip(np.nan_to_num(depth_sd) / np.where(wet > 0.05, wet, 0.05), 0.0, 1.0)
+            spread = np.sqrt(
+                state.velocity_ln_sd**2 + constants("flow")["lateral_ln_sd"] ** 2 + (2.0 / 3.0 * part) ** 2
+            )
+            low, high = speed * np.exp(-TEN_NINETY * spread), speed * np.exp(TEN_NINETY * spread)
+        known = inside & np.isfinite(depth)
+        n = self.n_calibrated if math.isfinite(self.n_calibrated) else state.n
+        return {
+            "depth_m": depth,
+            "depth_sd_m": depth_sd,
+            "velocity_m_s": np.where(known, speed, np.nan),
+            "velocity_low_m_s": np.where(known, low, np.nan),
+            "velocity_high_m_s": np.where(known, high, np.nan),
+            "exponent_m": exponent_of(n, wet),
+            "distance_to_sounding_m": self.tree.query(np.column_stack((x, y)))[0],
+            "inside": inside,
+        }
+
+    def _factor(self, grid: Grid, state: FlowState) -> Floats:
+        """v / h^(2/3) at each station of the grid [m^(1/3)/s]."""
+        depth = np.maximum(state.level_m - grid.z, 0.0) if math.isfinite(state.level_m) else np.zeros_like(grid.z)
+        power = depth ** (5.0 / 3.0)
+        share = ((power[:, 1:] + power[:, :-1]) / 2 * np.diff(grid.n, axis=1)).sum(axis=1)
+        carried = state.velocity_used_m_s * state.area_m2
+        if not self.spans:
+            use = grid.whole if grid.whole.any() else np.ones_like(grid.whole)
+            share = np.full_like(share, share[use].mean())
+        return np.divide(carried, share, out=np.full_like(share, np.nan), where=share > 1e-9)
+
+    def _ground(self, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
+        """s, bed level and its standard deviation at local points [m]; the rim is carried on a little way outside."""
+        import shapely
+
+        bed, _, _ = self._surveyed()
+        s, n = self.frame.to_sn(x, y)
+        known = np.isfinite(s)
+        z, sd = bed.quick(np.where(known, s, 0.0), np.where(known, n, 0.0))
+        away = shapely.distance(self.polygon, shapely.points(x, y))
+        near = known & (away <= _RIM)
+        return s, np.where(near, z, np.nan), np.where(near, np.hypot(sd, 0.15 * away), np.nan)
+
+    def patch(
+        self, state: FlowState, lon: float, lat: float, half_size_m: float = 30.0, step_m: float = 0.5
+    ) -> tuple[Floats, Floats, Floats, Floats]:
+        """Depth around a point.
+
+        Parameters
+        ----------
+        state : FlowState
+            From `at`.
+        lon, lat : float
+            The point [degrees].
+        half_size_m, step_m : float
+            Half the side of the patch and its step [m].
+
+        Returns
+        -------
+        x, y : numpy.ndarray, shape (k,)
+            East and north of the point [m].
+        depth, sd : numpy.ndarray, shape (k, k)
+            Depth and its standard deviation [m], row by north, column by east; NaN where unknown.
+        """
+        count = round(half_size_m / step_m)
+        x = np.arange(-count, count + 1).astype(np.float64) * step_m
+        if self.bed is None:
+            blank: Floats = np.full((len(x), len(x)), np.nan)
+            return x, x.copy(), blank, blank.copy()
+        key = (float(lon), float(lat), float(half_size_m), float(step_m))
+        if key not in self._patches:
+            x0, y0 = self.plane.to_xy(lon, lat)
+            east, north = np.meshgrid(float(x0) + x, float(y0) + x)
+            _, z, sd = self._ground(east.ravel(), north.ravel())
+            self._patches[key] = (z.reshape(east.shape), sd.reshape(east.shape))
+        z, sd = self._patches[key]
+        return x, x.copy(), state.level_m - z, np.hypot(sd, state.level_sd_m)
+
+    def section(self, s: float | None = None, *, lon: float | None = None, lat: float | None = None) -> Section | None:
+        """The cross section at s along the channel [m] or through a point [degrees]; the middle without either.
+
+        None when the run has no bed.
+        """
+        if self.bed is None or self.bed.grid is None:
+            return None
+        if s is None:
+            if lon is not None and lat is not None:
+                s = float(self.frame.to_sn(*self.plane.to_xy(lon, lat))[0])
+            else:
+                s = float(self.bed.grid.s[len(self.bed.grid.s) // 2])
+        return self.bed.section(s)

@@ -1,0 +1,427 @@
+"""From soundings to a surveyed run: reduction to the run's datum, its bed, and its own level at a discharge."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+from planner.bed.constants import constants
+from planner.bed.frame import ChannelFrame
+from planner.bed.outline import Edges, centreline, flowline_near, polygon_edges
+from planner.bed.surface import Bed, Grid, GridWeights, Points, block_error, grid_weights, thin
+from planner.flow.relation import LevelRelation, conveyance_table, reach_wetted
+from planner.flow.roughness import roughness_of
+from planner.flow.runflow import RunFlow
+
+__all__ = ["Reduced", "reduce_soundings", "survey_run"]
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """Soundings of one run with the water they were taken on.
+
+    Parameters
+    ----------
+    x, y : numpy.ndarray, shape (k,)
+        East and north [m].
+    depth : numpy.ndarray, shape (k,)
+        Depth below the surface, draft added [m].
+    sd : numpy.ndarray, shape (k,)
+        Standard deviation of the depth [m].
+    stage : numpy.ndarray, shape (k,)
+        Stage at the gauge at the time [m]; NaN unknown.
+    discharge : numpy.ndarray, shape (k,)
+        Discharge in the run at the time [m³/s]; NaN unknown.
+    day : numpy.ndarray of str, shape (k,)
+        The day in the river's zone, or the stage where the day is not known.
+    extrapolated : numpy.ndarray of bool, shape (k,)
+        Discharge taken from the rating beyond its pairs.
+    left_out : int
+        Soundings in the run with neither a stage nor a discharge.
+    """
+
+    x: Floats
+    y: Floats
+    depth: Floats
+    sd: Floats
+    stage: Floats
+    discharge: Floats
+    day: npt.NDArray[np.str_]
+    extrapolated: npt.NDArray[np.bool_]
+    left_out: int
+
+
+def reduce_soundings(run: Any, river: Any, plane: Any, polygon: Any, series: Any, rating: Any) -> Reduced:
+    """Soundings in a run with the stage and discharge of their moment.
+
+    Parameters
+    ----------
+    run, river : planner.river.Run, planner.river.River
+        The run and its folder.
+    plane, polygon : LocalPlane, shapely Polygon
+        Local metres and the outline in them; soundings up to 3 m outside are taken too.
+    series : planner.gauges.Series or None
+        The gauge's record.
+    rating : planner.water.Rating or None
+        Gives a discharge where the record has only a stage.
+
+    Notes
+    -----
+    A stage given with the sounding wins over the record. A sounding without date or stage is left out and counted.
+    """
+    import pandas as pd
+    import shapely
+
+    from planner.water import discharge_at, run_discharge, stage_at
+
+    frame = river.soundings
+    x, y = plane.to_xy(frame["lon"].to_numpy(float), frame["lat"].to_numpy(float))
+    depth = frame["depth_m"].to_numpy(float)
+    minx, miny, maxx, maxy = polygon.bounds
+    near = np.isfinite(depth) & (x > minx - 3) & (x < maxx + 3) & (y > miny - 3) & (y < maxy + 3)
+    near[near] = shapely.contains_xy(polygon.buffer(3.0), x[near], y[near])
+    frame, x, y, depth = frame[near], x[near], y[near], depth[near]
+
+    def column(name: str, unknown: float) -> Floats:
+        return frame[name].to_numpy(float) if name in frame else np.full(len(frame), unknown)
+
+    draft = np.nan_to_num(column("draft_m", 0.0))
+    stage = column("stage_m", np.nan)
+    moments = pd.to_datetime(frame["taken_at"], utc=True)
+    times = moments.dt.tz_localize(None).to_numpy("datetime64[s]") if len(frame) else np.empty(0, "datetime64[s]")
+    dated = ~np.isnat(times)
+    discharge = np.full(len(frame), np.nan)
+    if math.isfinite(run.lag_min):
+        times = times - np.timedelta64(round(run.lag_min * 60.0), "s")
+    if series is not None and dated.any():
+        found = np.full(len(frame), np.nan)
+        found[dated] = stage_at(series, times[dated])
+        stage = np.where(np.isfinite(stage), stage, found)
+        discharge[dated] = discharge_at(series, times[dated])
+    extrapolated = np.zeros(len(frame), dtype=bool)
+    rated = np.isfinite(stage) & ~np.isfinite(discharge)
+    if rating is not None and rated.any():
+        discharge[rated] = rating.discharge(stage[rated])
+        extrapolated[rated] = rating.extrapolated(stage[rated])
+    unique, where = np.unique(discharge, return_inverse=True)
+    in_run = np.array([run_discharge(float(q), run) if q > 0 else np.nan for q in unique], dtype=float)
+    discharge = in_run[where.reshape(-1)] if len(unique) else discharge
+    day = np.full(len(frame), "", dtype="U16")
+    if dated.any():
+        local = moments[dated].dt.tz_convert(ZoneInfo(river.timezone or "UTC"))
+        day[dated] = local.dt.strftime("%Y-%m-%d").to_numpy(str)
+    day[~dated] = [f"stage {value:.1f}" for value in stage[~dated]]
+    table = constants("flow")
+    method = frame["method"].astype(str).str.lower().to_numpy(str) if "method" in frame else np.full(len(frame), "")
+    sounder = np.char.find(method.astype(str), "so") >= 0
+    sd = np.where(sounder, table["sonar_sd_m"], table["lead_line_sd_m"])
+    use = np.isfinite(stage) | np.isfinite(discharge)
+    return Reduced(
+        x[use], y[use], (depth + draft)[use], sd[use], stage[use], discharge[use], day[use], extrapolated[use],
+        int((~use).sum()),
+    )  # fmt: skip
+
+
+def _frame_of(run: Any, river: Any, plane: Any, polygon: Any, limits: list[str]) -> ChannelFrame:
+    """Channel coordinates from the flowline, or from the outline itself."""
+    place = river.flowline()
+    if place is not None:
+        lonlat = np.asarray(place.geometry.coords)[:, :2]
+        near = flowline_near(np.column_stack(plane.to_xy(lonlat[:, 0], lonlat[:, 1])), polygon)
+        if near is not None:
+            return ChannelFrame(near)
+        limits.append("The flowline does not pass through this run: the middle of its outline is taken.")
+    else:
+        limits.append("No flowline: the middle of the outline is taken for the direction of the current.")
+    toward = None
+    ends = [river.places_of(kind) for kind in ("put_in", "take_out")]
+    if "flow_bearing_deg" in run.extra:
+        bearing = math.radians(float(run.extra["flow_bearing_deg"]))
+        toward = (math.sin(bearing), math.cos(bearing))
+    elif all(ends):
+        points = [plane.to_xy(*group[0].geometry.coords[0][:2]) for group in ends]
+        toward = (float(points[1][0] - points[0][0]), float(points[1][1] - points[0][1]))
+        limits.append("Downstream is taken from put-in to take-out: check it, or draw the flowline.")
+    else:
+        limits.append("Which way is downstream is not known and was guessed: draw the flowline.")
+    return ChannelFrame(centreline(polygon, toward))
+
+
+def _reference(reduced: Reduced) -> tuple[float, float, npt.NDArray[np.bool_]]:
+    """Stage and discharge of the reference survey, and which soundings belong to it.
+
+    The day with the most soundings among those with a discharge, for only there can the run be calibrated; without
+    any discharge, the day with the most soundings.
+    """
+    known = np.isfinite(reduced.discharge)
+    pool = known if known.any() else np.ones(len(known), dtype=bool)
+    days, counts = np.unique(reduced.day[pool], return_counts=True)
+    member = (reduced.day == days[int(np.argmax(counts))]) & pool
+    stage = reduced.stage[member]
+    stage_ref = float(np.median(stage[np.isfinite(stage)])) if np.isfinite(stage).any() else math.nan
+    discharge_ref = float(np.median(reduced.discharge[member])) if known.any() else math.nan
+    return stage_ref, discharge_ref, member
+
+
+@dataclass(frozen=True)
+class _Waterline:
+    """Points at the drawn water's edge and the water of the day they were drawn."""
+
+    s: Floats
+    n: Floats
+    stage: float
+    discharge: float
+
+    @property
+    def known(self) -> bool:
+        return math.isfinite(self.stage) or math.isfinite(self.discharge)
+
+
+def _waterline(run: Any, edges: Edges, walls: tuple[bool, bool], series: Any, rating: Any) -> _Waterline:
+    from planner.water import discharge_at, run_discharge, stage_at
+
+    step = max(round(len(edges.s) / 24), 1)
+    use = np.flatnonzero(edges.whole)[::step]
+    sides = [side for side, wall in zip((edges.right, edges.left), walls, strict=True) if wall]
+    s = np.concatenate([edges.s[use] for _ in sides]) if sides else np.empty(0)
+    n = np.concatenate([side[use] for side in sides]) if sides else np.empty(0)
+    stage = discharge = math.nan
+    if sides and run.waterline_at is not None and series is not None:
+        late = run.lag_min * 60.0 if math.isfinite(run.lag_min) else 0.0
+        at = np.array([np.datetime64(round(run.waterline_at.timestamp() - late), "s")])
+        stage, discharge = float(stage_at(series, at)[0]), float(discharge_at(series, at)[0])
+        if math.isfinite(stage) and not math.isfinite(discharge) and rating is not None:
+            discharge = float(rating.discharge(stage))
+        if discharge > 0:
+            discharge = float(run_discharge(discharge, run))
+    return _Waterline(s, n, stage, discharge)
+
+
+@dataclass(frozen=True)
+class _Solved:
+    levels: Floats
+    waterline: float
+    relation: LevelRelation
+    points: Points
+    converged: bool
+
+
+def _solve(
+    reduced: Reduced,
+    parallel: Floats,
+    line: _Waterline,
+    line_parallel: float,
+    points: Points,
+    nodes: GridWeights,
+    walls: tuple[bool, bool],
+    discharge_ref: float,
+) -> _Solved:
+    """Levels of the run at its soundings, from parallel rise to those of its own relation.
+
+    The bed from the levels, the relation from the bed, the levels from the relation, until no level moves 1 cm.
+    """
+    levels, waterline = np.nan_to_num(parallel), line_parallel
+    calibrate = math.isfinite(discharge_ref)
+    blank = np.zeros_like(nodes.n)
+    for _ in range(25):
+        z = np.concatenate((levels - reduced.depth, np.full(len(line.s), waterline)))
+        placed = points.with_levels(z)
+        grid = Grid(nodes.s, nodes.n, nodes.level(placed.z), blank, nodes.whole)
+        relation = conveyance_table(grid, walls, count=60)
+        if not calibrate:
+            return _Solved(levels, waterline, relation, placed, True)
+        relation = relation.calibrated(discharge_ref, 0.0)
+        if not math.isfinite(relation.constant):
+            return _Solved(levels, waterline, relation, placed, False)
+        solved = relation.level(reduced.discharge)
+        solved = np.where(np.isfinite(solved), solved, parallel)
+        moved = np.abs(solved - levels)
+        levels = solved
+        if math.isfinite(line.discharge):
+            edge = float(relation.level(line.discharge))
+            moved = np.append(moved, abs(edge - waterline) if math.isfinite(edge) else 0.0)
+            waterline = edge if math.isfinite(edge) else waterline
+        if not np.isfinite(levels).all():
+            return _Solved(levels, waterline, relation, placed, False)
+        if moved.max() < 0.01:
+            return _Solved(levels, waterline, relation, placed, True)
+    return _Solved(levels, waterline, relation, placed, False)
+
+
+def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow:
+    """Survey a run from its soundings.
+
+    Parameters
+    ----------
+    run : planner.river.Run
+        The run.
+    river : planner.river.River
+        Its folder: soundings, flowline, default slope and bed.
+    series : planner.gauges.Series or None
+        The record of the run's gauge, as far back as the soundings where possible.
+    rating : planner.water.Rating, optional
+        Of the gauge; found from `series` when not given.
+
+    Returns
+    -------
+    RunFlow
+        Always; what is missing is in its `survey_limits`.
+
+    Notes
+    -----
+    The run's datum is a plane at its slope through the water surface of the reference survey (level 0). A bed level
+    is z = L(t) - (depth + draft) (1). L(t) is first the rise of the gauge since the reference, then, where discharge
+    is known and the outline spans the flow, the level that Q = K A R^(2/3) gives at Q(t), with K from the reference
+    survey (2); bed and levels are repeated until no level moves 1 cm. Where that fails, the rise of the gauge is
+    kept and half of it is added to the uncertainty.
+    """
+    from scipy.spatial import cKDTree
+    from shapely.geometry import Polygon
+
+    from planner.river.ground import LocalPlane
+    from planner.water import rating_of
+
+    limits: list[str] = []
+    centre = run.polygon.centroid
+    plane = LocalPlane(float(centre.x), float(centre.y))
+    ring = np.asarray(run.polygon.exterior.coords)[:, :2]
+    polygon = Polygon(np.column_stack(plane.to_xy(ring[:, 0], ring[:, 1])))
+    if rating is None and series is not None:
+        rating = rating_of(series)
+    frame = _frame_of(run, river, plane, polygon, limits)
+    slope = run.slope if math.isfinite(run.slope) else float(river.slope)
+    slope = slope if slope > 0 else math.nan
+    bed_entry = dict(run.bed or river.bed or {})
+    banks = str(run.banks or "none")
+    walls = (banks in ("both", "right"), banks in ("both", "left"))
+    shared = math.isfinite(run.flow_share)
+    spans = (all(walls) or shared) and not run.still
+    reduced = reduce_soundings(run, river, plane, polygon, series, rating)
+    count = len(reduced.x)
+    if reduced.left_out:
+        limits.append(
+            f"{reduced.left_out} sounding(s) were left out: no stage, and no date that the gauge's record covers."
+        )
+    blank = {
+        "run": run, "plane": plane, "frame": frame, "polygon": polygon, "slope": slope, "bed_entry": bed_entry,
+        "spans": spans, "rating": rating, "soundings": count, "left_out": reduced.left_out,
+    }  # fmt: skip
+    if count == 0:
+        limits.append("No usable sounding in this run: no depth, no current, no advice.")
+        return RunFlow(
+            **blank, bed=None, relation=None, stage_ref=math.nan, discharge_ref=math.nan, n_calibrated=math.nan,
+            levels_sounded=(math.nan, math.nan), waterline=math.nan, survey_limits=tuple(limits), tree=None,
+        )  # fmt: skip
+    if not spans and not run.still:
+        limits.append(_edges_sentence(banks))
+    if not math.isfinite(slope) and not run.still:
+        limits.append("No slope is given: Manning's equation cannot be used.")
+    if not bed_entry and not run.still:
+        limits.append("No bed class, n or stone size is given: Manning's equation cannot be used.")
+
+    stage_ref, discharge_ref, member = _reference(reduced)
+    parallel = reduced.stage - stage_ref
+    if not spans:
+        discharge_ref = math.nan
+        keep = np.isfinite(parallel)
+        if not keep.all() and keep.any():
+            limits.append(f"{int((~keep).sum())} sounding(s) have a discharge but no stage and were left out.")
+            reduced, parallel, member = _only(reduced, keep), parallel[keep], member[keep]
+            count = len(reduced.x)
+        elif not keep.any():
+            parallel = np.zeros(count)
+            limits.append("The soundings have no stage: they are taken as of one level.")
+
+    stretch = constants("flow")["anisotropy"]
+    s, n = frame.to_sn(reduced.x, reduced.y)
+    edges = polygon_edges(frame, polygon, 48)
+    length, width = float(np.ptp(edges.s)), float(np.median(edges.width))
+    nodes = float(np.clip(4.0 * count, 1500.0, 4000.0))
+    columns = int(np.clip(round(math.sqrt(nodes * 0.7)), 17, 65))
+    edges = polygon_edges(frame, polygon, int(np.clip(nodes / columns, 24, 96)))
+    line = _waterline(run, edges, walls, series, rating)
+    if len(line.s) and not line.known:
+        limits.append("When the water's edge was drawn, or the stage then, is not known: the sounding day's is taken.")
+    line_parallel = line.stage - stage_ref
+    line_parallel = line_parallel if math.isfinite(line_parallel) else 0.0
+    cell = 0.05 if count <= 3000 else max(0.05, math.sqrt(width * length / stretch / 3000.0))
+    spread = np.concatenate((reduced.sd, np.full(len(line.s), constants("flow")["edge_sd_m"])))
+    edge = np.arange(count + len(line.s)) >= count
+    first = np.concatenate((np.nan_to_num(parallel) - reduced.depth, np.full(len(line.s), line_parallel)))
+    points = thin(np.concatenate((s, line.s)), np.concatenate((n, line.n)), first, spread, edge, stretch, cell)
+    laid = grid_weights(points, edges, stretch, columns)
+    solved = _solve(reduced, parallel, line, line_parallel, points, laid, walls, discharge_ref)
+    calibrated = math.isfinite(discharge_ref) and solved.converged and math.isfinite(solved.relation.constant)
+    if not calibrated:
+        if math.isfinite(discharge_ref):
+            limits.append("The run's level did not settle: it is taken to rise as the gauge does, with a wide range.")
+        elif spans:
+            limits.append("No discharge is known for a sounding day: the run's own level cannot be calibrated.")
+        solved = _solve(reduced, parallel, line, line_parallel, points, laid, walls, math.nan)
+        discharge_ref = math.nan
+    levels = solved.levels
+    far = np.abs(levels) if calibrated else np.abs(np.nan_to_num(parallel))
+    level_sd = constants("flow")["conveyance_drift"] * far if calibrated else 0.5 * far
+    reading = np.hypot(np.hypot(reduced.sd, constants("flow")["stage_sd_m"]), level_sd)
+    spread = np.concatenate((reading, spread[count:]))
+    points = replace(solved.points, sd=_merged(spread, solved.points))
+    error = block_error(points, stretch)
+    grid = laid.grid(points, error)
+    bed = Bed(frame, points, stretch, error, grid, walls)
+    relation = conveyance_table(grid, walls, above=max(4.0, float(np.max(levels)) + 3.0))
+    n_back = math.nan
+    if calibrated:
+        relation = relation.calibrated(discharge_ref, 0.0)
+        if reduced.extrapolated[member].any():
+            limits.append("The sounding day's discharge is beyond the gauge's recent pairs: it is extrapolated.")
+        if math.isfinite(slope):
+            n_back = math.sqrt(slope) / relation.constant
+            _say_roughness(bed_entry, n_back, float(reach_wetted(grid, 0.0, walls).radius), limits)
+    if count < constants("flow")["idw_below"]:
+        limits.append(f"Only {count} sounding(s): the bed between them is little more than their mean.")
+    blank.update(soundings=count)
+    return RunFlow(
+        **blank, bed=bed, relation=relation, stage_ref=stage_ref, discharge_ref=discharge_ref, n_calibrated=n_back,
+        levels_sounded=(float(levels.min()), float(levels.max())), waterline=solved.waterline,
+        survey_limits=tuple(limits), tree=cKDTree(np.column_stack((reduced.x, reduced.y))),
+    )  # fmt: skip
+
+
+def _merged(spread: Floats, points: Points) -> Floats:
+    """Standard deviation of merged points, as `thin` gives it."""
+    count = np.bincount(points.cell).astype(float)
+    return np.sqrt(np.bincount(points.cell, weights=spread**2) / count) * np.maximum(1 / np.sqrt(count), 0.5)
+
+
+def _only(reduced: Reduced, keep: npt.NDArray[np.bool_]) -> Reduced:
+    arrays = ("x", "y", "depth", "sd", "stage", "discharge", "day", "extrapolated")
+    return replace(
+        reduced,
+        left_out=reduced.left_out + int((~keep).sum()),
+        **{name: getattr(reduced, name)[keep] for name in arrays},
+    )
+
+
+def _edges_sentence(banks: str) -> str:
+    if banks in ("left", "right"):
+        return (
+            f"Only the {banks} edge is marked as the water's edge, so area and discharge are for the drawn part only; "
+            "give a flow share to use the discharge."
+        )
+    return "The outline's edges are not the water's edge, so area and discharge are for the drawn part only."
+
+
+def _say_roughness(bed_entry: dict[str, Any], n_back: float, radius: float, limits: list[str]) -> None:
+    rough = roughness_of(bed_entry, radius)
+    if math.isfinite(rough.n) and not rough.low <= n_back <= rough.high:
+        limits.append(
+            f"The sounding day's discharge shows n = {n_back:.3f}, outside {rough.low:.3f} to {rough.high:.3f} "
+            f"({rough.basis}): slope, bed, flow share or drawn edges may be off."
+        )
