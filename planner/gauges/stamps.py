@@ -87,13 +87,12 @@ def _block_seconds(block: np.ndarray) -> np.ndarray | None:
     columns = [i for i in range(tail) if i not in signs]
     if not zulu:
         columns += [width - 5, width - 4, width - 2, width - 1]
-    digits = block.astype(np.int32) - ord("0")
-    checked = digits[:, columns]
-    if checked.min() < 0 or checked.max() > 9:
+    digits = np.ascontiguousarray(block.T) - np.uint8(ord("0"))  # shape (width, n); below "0" wraps round to above 9
+    if digits[columns].max() > 9:
         return None
 
     def two(at: int) -> np.ndarray:
-        return digits[:, at] * 10 + digits[:, at + 1]
+        return digits[at].astype(np.int64) * 10 + digits[at + 1]
 
     year, month, day = two(0) * 100 + two(2), two(5), two(8)
     hour, minute, second = two(11), two(14), two(17)
@@ -109,7 +108,7 @@ def _block_seconds(block: np.ndarray) -> np.ndarray | None:
     leap = (month == 2) & (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
     if (day > _DAYS[month - 1] + leap).any():
         return None
-    months = ((year.astype(np.int64) - 1970) * 12 + month - 1).astype("datetime64[M]")
+    months = ((year - 1970) * 12 + month - 1).astype("datetime64[M]")
     days = months.astype("datetime64[D]").astype(np.int64) + day - 1
     seconds = days * 86400 + hour * 3600 + minute * 60 + second
     if zulu:
