@@ -145,7 +145,7 @@ class Reach:
 
     def level(self, discharge: float) -> float:
         """Level of the run at a discharge [m], from levels 2 cm apart; right to about 0.1 mm."""
-        levels, discharges = _relation(self.id)
+        levels, discharges = _relation(self)
         return float(np.interp(discharge ** (3 / 5), discharges ** (3 / 5), levels))
 
     def edges(self, s: np.ndarray | float, level: float) -> tuple[np.ndarray, np.ndarray]:
@@ -171,8 +171,7 @@ REACHES = (
 
 
 @cache
-def _relation(run_id: str) -> tuple[np.ndarray, np.ndarray]:
-    reach = next(reach for reach in REACHES if reach.id == run_id)
+def _relation(reach: Reach) -> tuple[np.ndarray, np.ndarray]:
     levels = np.arange(-0.6 * reach.deepest, 3.0, 0.02)
     return levels, np.array([reach.discharge(float(level)) for level in levels])
 
