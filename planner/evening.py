@@ -1,0 +1,233 @@
+"""One evening: a river folder in, a folder with the page, ``plan.json`` and the exports out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planner.errors import DataUnfit, NotWritten, UsageMistake
+from planner.plan.ask import asked_level, moment, request
+from planner.units import default_units, show
+
+if TYPE_CHECKING:
+    from planner.river import River
+
+__all__ = [
+    "Written",
+    "flow_report",
+    "flow_text",
+    "gauge_report",
+    "gauge_text",
+    "moment",
+    "plan_folder",
+    "unpack_demo",
+]
+
+# The evening at which the invented demo gauge ends (examples/make_demo.py writes it).
+DEMO_NOW = "2026-06-12T18:00:00-05:00"
+
+
+@dataclass(frozen=True)
+class Written:
+    """A plan and where it was written.
+
+    Parameters
+    ----------
+    plan : dict
+        As in ``plan.json``; unknown is None.
+    page : Path
+        The page to take along.
+    summary : str
+        Text for the terminal, cautions first.
+    """
+
+    plan: dict[str, Any]
+    page: Path
+    summary: str
+
+
+def unpack_demo(out: Path) -> tuple[Path, str]:
+    """Copy the invented demo river folder into ``out/river``.
+
+    Returns
+    -------
+    folder : Path
+        The river folder.
+    now : str
+        The evening on which its gauge ends, ISO 8601.
+    """
+    folder = Path(out) / "river"
+    packed = files("planner") / "demo_river"
+    beside = Path(__file__).parent.parent / "examples" / "demo"
+    source = packed if packed.is_dir() else beside
+    if not source.is_dir():
+        raise DataUnfit("the demo river is not installed", "examples/demo of the checkout", "install the package again")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for item in source.iterdir():
+            if item.name != "truth.json" and item.is_file():
+                (folder / item.name).write_bytes(item.read_bytes())
+    except OSError as error:
+        raise NotWritten(
+            f"the demo river could not be written ({error.strerror})",
+            "a folder that may be written to",
+            "choose another with --out",
+            where=str(folder),
+        ) from error
+    return folder, DEMO_NOW
+
+
+def plan_folder(
+    folder: Path,
+    *,
+    day: str = "tomorrow",
+    start: str = "08:00",
+    end: str = "16:00",
+    level: str | None = None,
+    replies: tuple[Path, ...] = (),
+    now: str | None = None,
+    units: str | None = None,
+    out: Path | None = None,
+) -> Written:
+    """Plan a day for a river folder and write page, ``plan.json``, ``spots.csv`` and ``spots.gpx``.
+
+    Parameters
+    ----------
+    folder : Path
+        The river folder.
+    day, start, end, level, now
+        As `planner.plan.ask.request` reads them.
+    replies : tuple of Path
+        Recorded gauge replies in place of the network.
+    units : str, optional
+        ``us`` or ``metric``; the river's own when not given.
+    out : Path, optional
+        Where to write; ``FOLDER/plans/DAY`` when not given.
+
+    Raises
+    ------
+    PlumbrunError
+        Nothing is written when the plan cannot be made.
+    """
+    import orjson
+
+    from planner.files import plain, write_whole
+    from planner.page import build_page, spots_csv, spots_gpx, summary
+    from planner.plan import compute_plan
+    from planner.river import read_river
+
+    river = read_river(folder)
+    asked = request(river.timezone, day=day, start=start, end=end, now=now, level=level, replies=replies)
+    shown = units or river.units
+    plan = plain(compute_plan(river, asked, shown))
+    target = Path(out) if out is not None else Path(folder) / "plans" / asked.day.isoformat()
+    made = {
+        "plan.json": orjson.dumps(plan, option=orjson.OPT_INDENT_2),
+        "spots.csv": spots_csv(plan),
+        "spots.gpx": spots_gpx(plan, river),
+        "plan.html": build_page(plan, river, shown),
+    }
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise NotWritten(
+            f"the folder could not be made ({error.strerror})",
+            "a folder that may be written to",
+            "choose another with --out",
+            where=str(target),
+        ) from error
+    for name, content in made.items():
+        write_whole(target / name, content)
+    return Written(plan, (target / "plan.html").resolve(), summary(plan, shown))
+
+
+def gauge_report(station: str, *, days: int, now: datetime, replies: tuple[Path, ...] = ()) -> dict[str, Any]:
+    """One gauge as it stands: a record as in ``plan.json`` and its series."""
+    from datetime import timedelta
+
+    from planner.gauges import open_series
+    from planner.plan.readings import GaugeView, gauge_record
+    from planner.water import expect, rating_of
+
+    series = open_series(station, now=now, days=days, folder=Path.cwd(), reply_files=replies)
+    expected = expect(series, now, now, now + timedelta(hours=24))
+    record = gauge_record(GaugeView(station, series, rating_of(series), expected, series.notes + expected.notes))
+    rows = zip(series.times, series.stage_m, series.discharge_m3s, series.quality, strict=True)
+    record["series"] = [
+        {"time": time, "stage_m": stage, "discharge_m3s": discharge, "quality": str(quality)}
+        for time, stage, discharge, quality in rows
+    ]
+    return record
+
+
+def gauge_text(report: dict[str, Any], station: str, units: str | None) -> str:
+    """A gauge report for a person, in ten seconds."""
+    shown = units or default_units(station)
+    lines = [f"{station}  {report['name']}".rstrip(), "Gauge data are provisional."]
+    age = report["age_min"]
+    seen = "no reading" if report["observed_at"] is None else f"{report['observed_at']:%Y-%m-%d %H:%M} UTC"
+    lines.append(f"  level      {show(report['stage_m'], 'level', shown)}")
+    lines.append(f"  flow       {show(report['discharge_m3s'], 'discharge', shown)}")
+    lines.append(f"  trend      {show(report['trend_m_per_h'], 'rise', shown)}")
+    lines.append(f"  read at    {seen}, {_age(age)} old, {report['quality']}")
+    lines.append(f"  expected   {report['basis']}")
+    lines.extend(f"  note       {note}" for note in report["notes"])
+    return "\n".join(lines)
+
+
+def _age(minutes: float) -> str:
+    if minutes != minutes:
+        return "unknown"
+    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60:.1f} h"
+
+
+def flow_report(
+    folder: Path,
+    run_id: str,
+    *,
+    discharge: str | None = None,
+    level: str | None = None,
+    replies: tuple[Path, ...] = (),
+    now: str | None = None,
+) -> dict[str, Any]:
+    """Depth and current of one run, with the keys of a run in ``plan.json``."""
+    from planner.plan import run_at
+    from planner.river import read_river
+
+    if discharge is not None and level is not None:
+        raise UsageMistake("both --discharge and --level are given", "one of them", "leave one out")
+    river: River = read_river(folder)
+    river.run(run_id)
+    at = moment(now, river.timezone)
+    return run_at(river, run_id, asked_level(discharge if discharge is not None else level), at, tuple(replies))
+
+
+def flow_text(report: dict[str, Any], folder: Path, units: str | None) -> str:
+    """A flow report for a person."""
+    from planner.caution import standing_words
+
+    shown = units or report["units"]
+    speed = [show(report[f"velocity_{name}_m_s"], "speed", shown) for name in ("used", "low", "high")]
+    lines = [
+        f"{report['name'] or report['id']}: an estimate for the reach. {standing_words()}",
+        f"  gauge               {show(report['stage_m'], 'level', shown)}, "
+        f"{show(report['discharge_m3s'], 'discharge', shown)}",
+        f"  level of the run    {show(report['level_m'], 'level', shown)} above its reference survey",
+        f"  depth               mean {show(report['mean_depth_m'], 'depth', shown)}, "
+        f"deepest {show(report['max_depth_m'], 'depth', shown)}",
+        f"  current             {speed[0]} ({speed[1]} to {speed[2]})",
+        f"    by Manning        {show(report['velocity_manning_m_s'], 'speed', shown)} with n {_plain(report['n'])}",
+        f"    by continuity     {show(report['velocity_continuity_m_s'], 'speed', shown)}",
+        f"    ratio of the two  {_plain(report['velocity_ratio'])}",
+        f"  soundings           {report['soundings']}, bed error about {show(report['bed_error_m'], 'depth', shown)}",
+    ]
+    lines.extend(f"  note: {limit}" for limit in report["limits"])
+    return "\n".join(lines)
+
+
+def _plain(value: float | None) -> str:
+    return "unknown" if value is None or not math.isfinite(value) else f"{value:.3g}"

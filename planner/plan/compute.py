@@ -1,0 +1,308 @@
+"""The order of the whole computation, from a river folder and a request to the plan.
+
+Gauges first, then each run's bed and current, the trip's clock, the advice for each spot at each step of the level
+ladder, and the cautions of all of it. ``plan.json`` is an interface: `FORMAT` names its version.
+"""
+
+from __future__ import annotations
+
+import bisect
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from planner.advice import Advice, AdviceReport, Settings, SpotAtLevels, advise_in_full, likely_weights
+from planner.caution import Caution, Conditions, turning_levels, turning_words
+from planner.flow.state import TEN_NINETY
+from planner.plan.ask import Request
+from planner.plan.cautions import (
+    base_conditions,
+    cautious_level,
+    river_caution,
+    run_caution,
+    spot_caution,
+    step_conditions,
+)
+from planner.plan.readings import GaugeView, gauge_record, read_gauges
+from planner.plan.side import side_view
+from planner.plan.waters import (
+    GaugeLevel,
+    RunWater,
+    SpotWater,
+    as_run_record,
+    expected_at,
+    gauge_ladder,
+    run_waters,
+    spot_levels,
+    spot_water,
+)
+from planner.trip import Trip, schedule
+
+if TYPE_CHECKING:
+    from planner.river import River, Spot
+
+__all__ = ["FORMAT", "compute_plan"]
+
+FORMAT = "plumbrun-plan/1"
+
+
+@dataclass(frozen=True)
+class _SpotDay:
+    """One spot through the day: its levels (the ladder's and the arrival's), what the water is there, its advice."""
+
+    spot: Spot
+    water: RunWater
+    arrival: GaugeLevel
+    at_arrival: int
+    levels: list[GaugeLevel]
+    asked: SpotAtLevels
+    waters: list[SpotWater]
+
+
+def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
+    """Plan the day.
+
+    Parameters
+    ----------
+    river : River
+        The river folder as read.
+    request : Request
+        Day, window, clock, level and recorded replies.
+    units : str
+        ``us`` or ``metric``, for the sentences.
+
+    Returns
+    -------
+    dict
+        The plan in the shape of ``plan.json``, before unknowns become null (see `planner.files.plain`).
+
+    Raises
+    ------
+    SourceUnreachable, GaugeReplyUnfit, DataUnfit
+        When there is no level to plan with.
+    """
+    views = read_gauges(river, request)
+    main = next(iter(views.values()))
+    waters = run_waters(river, views)
+    middle = request.start + (request.end - request.start) / 2
+    states = {run_id: water.at(expected_at(water.view, middle, water.lag_s)) for run_id, water in waters.items()}
+    speeds = {run_id: state.velocity_used_m_s for run_id, state in states.items()}
+    trip = schedule(river, request.start, request.end, request.now, speeds)
+    ladders = {station: gauge_ladder(view, units) for station, view in views.items()}
+
+    days = [_spot_day(spot, waters[spot.run], trip, ladders) for spot in river.spots]
+    settings = Settings(hang_limit=request.hang_limit, units=units)
+    answers, picked, report = advise_in_full(
+        [day.asked for day in days], river.tackle, settings, weights=[_level_weights(day) for day in days]
+    )
+
+    bases = {station: base_conditions(river, request, view, trip) for station, view in views.items()}
+    spot_cautions = {day.spot.id: _window_caution(day, bases[day.water.view.station], trip, units) for day in days}
+    run_cautions = {
+        run_id: run_caution(
+            bases[water.view.station],
+            water,
+            [spot_cautions[day.spot.id] for day in days if day.spot.run == run_id],
+            units,
+        )
+        for run_id, water in waters.items()
+    }
+    _, whole = river_caution(bases[main.station], river, main, list(run_cautions.values()), units)
+
+    ladder, cautions = _ladder(river, views, ladders, waters, days, answers, bases, units)
+    turns = _turnings(main, ladders[main.station], cautions[main.station], units)
+    rods = [rod.as_dict() for rod in picked]
+    return {
+        "format": FORMAT,
+        "river": river.name,
+        "made_at": request.now,
+        "for_day": request.day,
+        "gauges": [gauge_record(view) for view in views.values()],
+        "expected": [row for view in views.values() for row in _expected_rows(view)],
+        "caution": {**whole.as_dict(), "turns": list(turns)},
+        "runs": [
+            as_run_record(water, states[run_id], run_cautions[run_id].as_dict()) for run_id, water in waters.items()
+        ],
+        "spots": [
+            _spot_record(day, answer, spot_cautions[day.spot.id], trip, river)
+            for day, answer in zip(days, answers, strict=True)
+        ],
+        "ladder": ladder,
+        "rods": rods,
+        "trip": {**trip.as_dict(), "rods": rods},
+        "search": _search_record(report),
+    }
+
+
+def _spot_day(spot: Spot, water: RunWater, trip: Trip, ladders: dict[str, list[GaugeLevel]]) -> _SpotDay:
+    arrival = expected_at(water.view, trip.arrival(spot.id), water.lag_s)
+    steps = ladders[water.view.station]
+    keys = [_key(step) for step in steps]
+    at = bisect.bisect_left(keys, _key(arrival)) if math.isfinite(_key(arrival)) else len(keys)
+    levels = [*steps[:at], arrival, *steps[at:]]
+    refine = [index == at for index in range(len(levels))]
+    asked, found = spot_levels(water, spot, levels, refine)
+    return _SpotDay(spot, water, arrival, at, levels, asked, found)
+
+
+def _key(level: GaugeLevel) -> float:
+    return level.stage_m if math.isfinite(level.stage_m) else level.discharge_m3s
+
+
+def _window_caution(day: _SpotDay, base: Conditions, trip: Trip, units: str) -> Caution:
+    here = spot_water(day.water, day.spot, cautious_level(day.water.view))
+    dark = next((stop.dark for stop in trip.stops if stop.spot == day.spot.id), None)
+    return spot_caution(base, day.spot, here, units, dark)
+
+
+def _expected_rows(view: GaugeView) -> list[dict[str, Any]]:
+    expected = view.expected
+    return [
+        {
+            "gauge": view.station,
+            "time": expected.times[i],
+            "stage_m": expected.stage_m[i],
+            "stage_low_m": expected.stage_low_m[i],
+            "stage_high_m": expected.stage_high_m[i],
+            "discharge_m3s": expected.discharge_m3s[i],
+            "discharge_low_m3s": expected.discharge_low_m3s[i],
+            "discharge_high_m3s": expected.discharge_high_m3s[i],
+            "basis": expected.basis,
+        }
+        for i in range(len(expected.times))
+    ]
+
+
+def _spot_record(day: _SpotDay, answers: list[Advice], caution: Caution, trip: Trip, river: River) -> dict[str, Any]:
+    here, answer = day.waters[day.at_arrival], answers[day.at_arrival]
+    best = None if answer.best is None else answer.best.as_dict()
+    return {
+        "id": day.spot.id,
+        "run": day.spot.run,
+        "name": day.spot.name,
+        "at": trip.arrival(day.spot.id),
+        "stage_m": day.arrival.stage_m,
+        "discharge_m3s": day.arrival.discharge_m3s,
+        "depth_m": here.depth_m,
+        "depth_low_m": here.depth_m - TEN_NINETY * here.depth_sd_m,
+        "depth_high_m": here.depth_m + TEN_NINETY * here.depth_sd_m,
+        "velocity_m_s": here.velocity_m_s,
+        "velocity_low_m_s": here.velocity_low_m_s,
+        "velocity_high_m_s": here.velocity_high_m_s,
+        "stance": day.spot.stance,
+        "stance_depth_m": here.stance_depth_m,
+        "stance_velocity_m_s": here.stance_velocity_m_s,
+        "cast_m": day.asked.cast_m,
+        "angle_deg": day.asked.angle_deg,
+        "hold_low_m": day.asked.hold_low_m,
+        "hold_high_m": day.asked.hold_high_m,
+        "best": best,
+        "none_because": answer.none_because or None,
+        "next_best": None if answer.next_best is None else answer.next_best.as_dict(),
+        "compromise": None if answer.compromise is None else answer.compromise.as_dict(),
+        "limits": list(answer.limits),
+        "swim": None if answer.best is None else side_view(day.asked, day.at_arrival, answer.best, river.tackle),
+        "caution": caution.as_dict(),
+    }
+
+
+def _ladder(
+    river: River,
+    views: dict[str, GaugeView],
+    ladders: dict[str, list[GaugeLevel]],
+    waters: dict[str, RunWater],
+    days: list[_SpotDay],
+    answers: list[list[Advice]],
+    bases: dict[str, Conditions],
+    units: str,
+) -> tuple[list[dict[str, Any]], dict[str, list[Caution]]]:
+    """The ladder's rows, and the whole caution of each step by gauge."""
+    rows: list[dict[str, Any]] = []
+    cautions: dict[str, list[Caution]] = {}
+    for station, steps in ladders.items():
+        of_gauge = {run_id: water for run_id, water in waters.items() if water.view.station == station}
+        cautions[station] = []
+        for number, step in enumerate(steps):
+            base = step_conditions(bases[station], step)
+            spots, per_run = [], {run_id: [] for run_id in of_gauge}
+            for day, answer in zip(days, answers, strict=True):
+                if day.spot.run not in of_gauge:
+                    continue
+                at = number + (number >= day.at_arrival)
+                raised = spot_caution(base, day.spot, day.waters[at], units)
+                per_run[day.spot.run].append(raised)
+                spots.append(_ladder_spot(day, at, answer[at], raised))
+            runs = []
+            for run_id, water in of_gauge.items():
+                raised = run_caution(base, water, per_run[run_id], units)
+                per_run[run_id] = [raised]
+                runs.append(_ladder_run(water, step, raised))
+            _, whole = river_caution(base, river, views[station], [c for (c,) in per_run.values()], units)
+            cautions[station].append(whole)
+            rows.append(
+                {
+                    "gauge": station,
+                    "stage_m": step.stage_m,
+                    "discharge_m3s": step.discharge_m3s,
+                    "caution": whole.as_dict(),
+                    "runs": runs,
+                    "spots": spots,
+                }
+            )
+    return rows, cautions
+
+
+def _ladder_run(water: RunWater, step: GaugeLevel, caution: Caution) -> dict[str, Any]:
+    state = water.at(step)
+    return {
+        "id": water.run.id,
+        "level_m": state.level_m,
+        "mean_depth_m": state.mean_depth_m,
+        "velocity_used_m_s": state.velocity_used_m_s,
+        "velocity_low_m_s": state.velocity_low_m_s,
+        "velocity_high_m_s": state.velocity_high_m_s,
+        "caution": caution.as_dict(),
+    }
+
+
+def _ladder_spot(day: _SpotDay, at: int, answer: Advice, caution: Caution) -> dict[str, Any]:
+    here = day.waters[at]
+    row: dict[str, Any] = {"id": day.spot.id, "depth_m": here.depth_m, "velocity_m_s": here.velocity_m_s}
+    best = {} if answer.best is None else answer.best.as_dict()
+    names = (
+        "line fly countdown_mode countdown_from_s countdown_to_s strip_m_s lift_rod_at_m fly_depth_m touch_chance "
+        "hang_chance band_time_s why"
+    ).split()
+    row.update({name: best.get(name) for name in names})
+    row["none_because"] = answer.none_because or None
+    row["caution"] = caution.as_dict()
+    return row
+
+
+def _turnings(view: GaugeView, steps: list[GaugeLevel], cautions: list[Caution], units: str) -> tuple[str, ...]:
+    """Sentences that name the gauge level at which the day turns to a higher caution."""
+    keyed = "stage" if all(math.isfinite(step.stage_m) for step in steps) else "discharge"
+    pairs = [
+        (step.stage_m if keyed == "stage" else step.discharge_m3s, caution)
+        for step, caution in zip(steps, cautions, strict=True)
+    ]
+    return turning_words(turning_levels(pairs), units, keyed)
+
+
+def _level_weights(day: _SpotDay) -> np.ndarray:
+    """Chance of each level at the spot's hour, shape (levels,): normal about the median, from the gauge's 10-90 %."""
+    expected = day.water.view.expected
+    stage = all(math.isfinite(level.stage_m) for level in day.levels)
+    high = expected.stage_high_m if stage else expected.discharge_high_m3s
+    low = expected.stage_low_m if stage else expected.discharge_low_m3s
+    width = (high - low)[np.isfinite(high - low)]
+    values = np.array([level.stage_m if stage else level.discharge_m3s for level in day.levels])
+    centre = day.arrival.stage_m if stage else day.arrival.discharge_m3s
+    sd = max(float(width.max()) / (2 * TEN_NINETY) if len(width) else 0.0, 1e-3)
+    return likely_weights(values, centre, sd)
+
+
+def _search_record(report: AdviceReport) -> dict[str, Any]:
+    return {"swims": report.swims, "direct_swims": report.direct_swims, "words": str(report)}

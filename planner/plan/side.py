@@ -1,0 +1,115 @@
+"""The side view of a spot's chosen swim: fly and bed against the distance from the rod tip."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from planner.advice import Choice, SpotAtLevels
+from planner.advice.canon import boat_ratio
+from planner.advice.lay import boat_speeds
+from planner.errors import PlumbrunError
+
+if TYPE_CHECKING:
+    from planner.river import Tackle
+    from planner.sink import Cast, Current, Swim
+
+__all__ = ["chosen_swim", "side_view"]
+
+_POINTS = 40
+
+
+def chosen_swim(asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle) -> Swim:
+    """The swim of a choice at its middle countdown, over a free bed, on the spot's own geometry.
+
+    Parameters
+    ----------
+    asked : SpotAtLevels
+        The spot.
+    at : int
+        Index of the level.
+    choice : Choice
+        Line, fly and how to fish them.
+    tackle : Tackle
+        Where they come from.
+    """
+    from planner.sink import fly_from_tackle, line_from_tackle, swim
+
+    line = next(line for line in tackle.lines if line.name == choice.line)
+    fly = next(fly for fly in tackle.flies if fly.name == choice.fly)
+    cast, current = cast_of(asked, at, choice)
+    return swim(line_from_tackle(line, tackle), fly_from_tackle(fly), cast, current)
+
+
+def cast_of(asked: SpotAtLevels, at: int, choice: Choice) -> tuple[Cast, Current]:
+    """A choice as a cast into the spot's current at a level."""
+    from planner.sink import Cast, Current
+
+    level = asked.levels[at]
+    still = not asked.river
+    current = Current(
+        0.0 if still else level.velocity_m_s,
+        max(level.depth_m, 0.1),
+        level.exponent_m if math.isfinite(level.exponent_m) else 7.0,
+    )
+    return (
+        Cast(
+            cast_m=asked.cast_m,
+            angle_deg=asked.angle_deg,
+            strip_m_s=choice.strip_m_s,
+            countdown_s=choice.countdown_best_s,
+            mode=choice.countdown_mode,
+            stance=asked.spot.stance,
+            boat_speed_m_s=_boat_speed(asked, at),
+        ),
+        current,
+    )
+
+
+def _boat_speed(asked: SpotAtLevels, at: int) -> float:
+    if asked.spot.stance != "drifting" or not asked.river:
+        return 0.0
+    return float(boat_speeds(asked, boat_ratio(asked), np.array([at]))[0])
+
+
+def side_view(asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle) -> dict[str, Any] | None:
+    """`swim` of a spot in ``plan.json``: x_m from the rod tip, fly depth and bed depth, and where the strip starts.
+
+    None when the swim cannot be solved on the spot's own geometry.
+    """
+    try:
+        path = chosen_swim(asked, at, choice, tackle)
+    except PlumbrunError:
+        return None
+    level = asked.levels[at]
+    to_landing = math.radians(asked.angle_deg)
+    x = path.fly_x_m - asked.cast_m * math.cos(to_landing)
+    y = path.fly_y_m - asked.cast_m * math.sin(to_landing)
+    if asked.spot.stance == "drifting":
+        x = x + _boat_speed(asked, at) * path.times_s
+    left = (-asked.flow_north, asked.flow_east)
+    east = x * asked.flow_east + y * asked.side * left[0]
+    north = x * asked.flow_north + y * asked.side * left[1]
+    bed = _bed_under(asked, east, north) + level.rise_m
+    rows = np.unique(np.linspace(0, len(path.times_s) - 1, _POINTS).astype(int))
+    started = int(np.argmax(path.phase[rows] >= 1)) if (path.phase[rows] >= 1).any() else len(rows) - 1
+    depth = np.minimum(path.fly_depth_m, np.where(np.isfinite(bed), bed, np.inf))
+    return {
+        "x_m": np.round(path.fly_distance_m[rows], 2),
+        "depth_m": np.round(depth[rows], 3),
+        "bed_depth_m": np.round(bed[rows], 3),
+        "strip_from": started,
+    }
+
+
+def _bed_under(asked: SpotAtLevels, east: np.ndarray, north: np.ndarray) -> np.ndarray:
+    """Depth at the patch's level under points about the landing [m]; NaN outside the patch."""
+    from scipy.interpolate import RegularGridInterpolator
+
+    patch = asked.patch
+    sample = RegularGridInterpolator(
+        (patch.north_m, patch.east_m), patch.depth_m, bounds_error=False, fill_value=math.nan
+    )
+    return sample(np.column_stack((north, east)))

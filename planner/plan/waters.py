@@ -1,0 +1,277 @@
+"""Each run at any reading of its gauge, and each spot as the advice sees it: cast, bed and current."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from planner.advice import AtLevel, BedPatch, SpotAtLevels
+from planner.flow import RunFlow, survey_run
+from planner.flow.state import TEN_NINETY, FlowState
+from planner.gauges.series import to_datetime64
+from planner.plan.readings import GaugeView
+from planner.water import ladder
+from planner.water.transfer import lag_s
+
+if TYPE_CHECKING:
+    from planner.river import River, Run, Spot
+
+__all__ = [
+    "GaugeLevel",
+    "RunWater",
+    "SpotWater",
+    "as_run_record",
+    "expected_at",
+    "gauge_ladder",
+    "run_water",
+    "run_waters",
+    "spot_levels",
+    "spot_water",
+]
+
+NO_LAG = "No lag is given for this run: it is taken to change when the gauge does."
+
+
+@dataclass(frozen=True, order=True)
+class GaugeLevel:
+    """A reading of a gauge: stage [m] and discharge [m³/s]; NaN unknown."""
+
+    stage_m: float
+    discharge_m3s: float
+
+
+@dataclass(frozen=True)
+class RunWater:
+    """A surveyed run with its gauge.
+
+    Parameters
+    ----------
+    run : Run
+        As drawn.
+    view : GaugeView
+        Its gauge.
+    flow : RunFlow
+        Its bed and current.
+    lag_s : float
+        How much later than the gauge it sees a change [s].
+    """
+
+    run: Run
+    view: GaugeView
+    flow: RunFlow
+    lag_s: float
+    notes: tuple[str, ...] = ()
+    _states: dict[GaugeLevel, FlowState] = field(default_factory=dict)
+
+    def at(self, level: GaugeLevel) -> FlowState:
+        """The run at a reading of its gauge; computed once for each reading."""
+        if level not in self._states:
+            self._states[level] = self.flow.at(level.discharge_m3s, level.stage_m)
+        return self._states[level]
+
+
+@dataclass(frozen=True)
+class SpotWater:
+    """A spot's water at one reading of its gauge; NaN unknown.
+
+    Parameters
+    ----------
+    depth_m, depth_sd_m : float
+        Depth at the landing and its standard deviation [m].
+    velocity_m_s, velocity_low_m_s, velocity_high_m_s : float
+        Depth-averaged current there, its 10 and 90 % [m/s].
+    exponent_m : float
+        Exponent of the power law of the vertical profile [1].
+    stance_depth_m, stance_depth_high_m : float
+        Depth at the stance and its 90 % [m].
+    stance_velocity_m_s, stance_velocity_high_m_s : float
+        Current at the stance and its 90 % [m/s].
+    """
+
+    depth_m: float
+    depth_sd_m: float
+    velocity_m_s: float
+    velocity_low_m_s: float
+    velocity_high_m_s: float
+    exponent_m: float
+    stance_depth_m: float
+    stance_depth_high_m: float
+    stance_velocity_m_s: float
+    stance_velocity_high_m_s: float
+
+
+def run_waters(river: River, views: dict[str, GaugeView]) -> dict[str, RunWater]:
+    """Survey every run of the river, by id."""
+    return {
+        run.id: run_water(run, river, views[run.gauge] if run.gauge in views else next(iter(views.values())))
+        for run in river.runs
+    }
+
+
+def run_water(run: Run, river: River, view: GaugeView) -> RunWater:
+    """Survey one run with the record of its gauge."""
+    flow = survey_run(run, river, view.series, view.rating)
+    lag = lag_s(run.lag_min)
+    if math.isfinite(lag):
+        return RunWater(run, view, flow, lag)
+    return RunWater(run, view, flow, 0.0, (NO_LAG,))
+
+
+def expected_at(view: GaugeView, at: datetime, later_s: float = 0.0) -> GaugeLevel:
+    """The expected median reading that a run with a lag sees at a moment.
+
+    Parameters
+    ----------
+    view : GaugeView
+        The gauge.
+    at : datetime
+        Aware.
+    later_s : float
+        The run's lag [s]: the gauge that much earlier is what the run sees.
+    """
+    expected = view.expected
+    hours = expected.times.astype("datetime64[s]").astype(np.int64).astype(float)
+    moment = float(to_datetime64(at).astype(np.int64)) - later_s
+    return GaugeLevel(
+        float(np.interp(moment, hours, expected.stage_m)), float(np.interp(moment, hours, expected.discharge_m3s))
+    )
+
+
+def gauge_ladder(view: GaugeView, units: str) -> list[GaugeLevel]:
+    """The readings of a gauge for which the page holds a ready answer, ascending."""
+    stages, discharges = ladder(view.expected, view.rating, units)
+    return [GaugeLevel(float(h), float(q)) for h, q in zip(stages, discharges, strict=True)]
+
+
+def spot_water(water: RunWater, spot: Spot, level: GaugeLevel) -> SpotWater:
+    """Depth and current at a spot's landing and stance at a reading of the gauge."""
+    state = water.at(level)
+    lon, lat = np.array([spot.landing_lonlat, spot.stance_lonlat]).T
+    here = water.flow.local(state, lon, lat)
+
+    def of(name: str, which: int) -> float:
+        return float(here[name][which])
+
+    return SpotWater(
+        depth_m=of("depth_m", 0),
+        depth_sd_m=of("depth_sd_m", 0),
+        velocity_m_s=of("velocity_m_s", 0),
+        velocity_low_m_s=of("velocity_low_m_s", 0),
+        velocity_high_m_s=of("velocity_high_m_s", 0),
+        exponent_m=of("exponent_m", 0),
+        stance_depth_m=of("depth_m", 1),
+        stance_depth_high_m=of("depth_m", 1) + TEN_NINETY * of("depth_sd_m", 1),
+        stance_velocity_m_s=of("velocity_m_s", 1),
+        stance_velocity_high_m_s=of("velocity_high_m_s", 1),
+    )
+
+
+def _hold_band(spot: Spot, run: Run) -> tuple[float, float]:
+    low = run.hold_low_m if spot.hold_low_m is None else spot.hold_low_m
+    high = run.hold_high_m if spot.hold_high_m is None else spot.hold_high_m
+    return low, high
+
+
+def spot_levels(
+    water: RunWater, spot: Spot, levels: Sequence[GaugeLevel], refine: Sequence[bool]
+) -> tuple[SpotAtLevels, list[SpotWater]]:
+    """A spot with its bed and its current at each level, as the advice takes it.
+
+    Parameters
+    ----------
+    water : RunWater
+        The spot's run.
+    spot : Spot
+        The cast.
+    levels : sequence of GaugeLevel
+        Readings of the gauge, ascending.
+    refine : sequence of bool
+        Where the shortlist is solved directly.
+
+    Returns
+    -------
+    SpotAtLevels, list of SpotWater
+        The second in the order of `levels`.
+    """
+    flow = water.flow
+    east, north = _cast(flow, spot)
+    cast_m = math.hypot(east, north)
+    downstream = [float(np.ravel(part)[0]) for part in flow.flow_direction(*_arrays(spot.landing_lonlat))]
+    along = (east * downstream[0] + north * downstream[1]) / max(cast_m, 1e-9)
+    left = downstream[0] * north - downstream[1] * east > 0
+    waters = [spot_water(water, spot, level) for level in levels]
+    states = [water.at(level) for level in levels]
+    known = [i for i, state in enumerate(states) if math.isfinite(state.level_m)]
+    base = states[known[len(known) // 2]] if known else states[0]
+    xs, ys, depth, sd = flow.patch(base, *spot.landing_lonlat, half_size_m=math.ceil(cast_m) + 15.0, step_m=1.0)
+    bed_sd = np.sqrt(np.maximum(sd**2 - np.nan_to_num(base.level_sd_m) ** 2, 0.0))
+    low, high = _hold_band(spot, water.run)
+    return (
+        SpotAtLevels(
+            spot=spot,
+            cast_m=cast_m,
+            angle_deg=math.degrees(math.acos(min(max(along, -1.0), 1.0))),
+            flow_east=downstream[0],
+            flow_north=downstream[1],
+            side=1 if left else -1,
+            patch=BedPatch(xs, ys, depth, bed_sd),
+            levels=tuple(
+                _at_level(states[i], waters[i], base, refine[i], water.flow.survey_limits) for i in range(len(levels))
+            ),
+            river=not water.run.still,
+            hold_low_m=low,
+            hold_high_m=high,
+            soundings=flow.soundings,
+        ),
+        waters,
+    )
+
+
+def _at_level(state: FlowState, here: SpotWater, base: FlowState, refine: bool, known: tuple[str, ...]) -> AtLevel:
+    return AtLevel(
+        rise_m=state.level_m - base.level_m,
+        depth_m=here.depth_m,
+        velocity_m_s=here.velocity_m_s,
+        velocity_low_m_s=here.velocity_low_m_s,
+        velocity_high_m_s=here.velocity_high_m_s,
+        exponent_m=here.exponent_m,
+        level_sd_m=state.level_sd_m if math.isfinite(state.level_sd_m) else 0.0,
+        boat_velocity_m_s=here.stance_velocity_m_s,
+        refine=refine,
+        limits=tuple(limit for limit in state.limits if limit not in known),
+    )
+
+
+def _arrays(lonlat: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+    return np.array([lonlat[0]]), np.array([lonlat[1]])
+
+
+def _cast(flow: RunFlow, spot: Spot) -> tuple[float, float]:
+    """The cast from stance to landing, metres east and north."""
+    x, y = flow.plane.to_xy(*np.array([spot.stance_lonlat, spot.landing_lonlat]).T)
+    return float(x[1] - x[0]), float(y[1] - y[0])
+
+
+def as_run_record(water: RunWater, state: FlowState, caution: dict[str, Any]) -> dict[str, Any]:
+    """One of `runs` in ``plan.json``."""
+    names = (
+        "level_m area_m2 hydraulic_radius_m mean_depth_m max_depth_m slope n velocity_manning_m_s "
+        "velocity_continuity_m_s velocity_used_m_s velocity_low_m_s velocity_high_m_s soundings bed_error_m"
+    ).split()
+    section = water.flow.section()
+    return {
+        "id": water.run.id,
+        "name": water.run.name,
+        "gauge": water.view.station,
+        **{name: getattr(state, name) for name in names},
+        "n_calibrated": state.n_calibrated,
+        "velocity_ratio": state.velocity_ratio,
+        "limits": [*state.limits, *water.notes],
+        "caution": caution,
+        "section": None if section is None else {"n_m": section.n, "z_m": section.z, "level_m": state.level_m},
+    }
