@@ -96,7 +96,7 @@ def _numbers(
     else:
         written = np.array([text.strip() != "" for text in texts], dtype=bool)
         bad |= np.isnan(values) & written
-    for position in np.flatnonzero(bad):
+    for position in np.flatnonzero(bad).tolist():
         notes.add(
             "error", SOUNDINGS_FILE, f"line {lines[position]}", f"{column} = {short(texts[position])}",
             f"{column} as a number", "correct the field; the decimal sign is a point", kind=f"number {column}",
