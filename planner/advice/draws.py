@@ -9,7 +9,7 @@ import numpy as np
 
 from planner.advice.records import constants
 
-__all__ = ["NAMES", "Draws", "draw", "scales"]
+__all__ = ["NAMES", "ROWS", "Draws", "deviations", "draw", "spreads"]
 
 NAMES = (
     "current",
@@ -17,6 +17,7 @@ NAMES = (
     "drag_area",
     "lift",
     "count",
+    "count_offset",
     "boat",
     "cast",
     "level",
@@ -24,6 +25,7 @@ NAMES = (
     "bed_cosine",
     "bed_sine",
 )
+ROWS = (*(name for name in NAMES if name != "sink_rate"), "sink_slower", "sink_faster")
 
 
 @dataclass(frozen=True)
@@ -75,46 +77,66 @@ def draw(n: int = 128, seed: int = 20) -> Draws:
     return Draws(normal)
 
 
-def scales(draws: Draws, *, current_log_sd: float, level_sd_m: float, flagged: bool, drifting: bool) -> np.ndarray:
-    """Deviations of the unknowns in the units of the responses of a swim.
+def deviations(draws: Draws) -> np.ndarray:
+    """The rows that responses are multiplied with: as `NAMES`, the sink rate's split into its two sides.
 
-    The responses are per unit of: ln of the current; ln of the sink rate; ln of the fly's drag area; lift area
-    [m²]; ln of the countdown; boat speed ratio; ln of the cast; level [m]; and, for the bed, standard errors.
+    A line whose weight and sink rate disagree may sink slower than its label rather than faster. Splitting the row
+    keeps a swim's height linear in the rows while the two sides have spreads of their own.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (len(ROWS), n) [1].
+    """
+    sink = draws.of("sink_rate")
+    found = {name: draws.of(name) for name in NAMES}
+    found["sink_slower"], found["sink_faster"] = np.minimum(sink, 0.0), np.maximum(sink, 0.0)
+    return np.array([found[name] for name in ROWS])
+
+
+def spreads(
+    *,
+    current_log_sd: float,
+    level_sd_m: float,
+    sink_sd_below: float,
+    sink_sd_above: float,
+    lift_sd_m2: float,
+    boat: bool,
+) -> np.ndarray:
+    """Standard deviations of the rows of `deviations`, in the units of the responses of a swim.
 
     Parameters
     ----------
-    draws : Draws
-        The shared set.
     current_log_sd : float
-        Standard deviation of the ln of the current [1].
+        Of the ln of the current [1].
     level_sd_m : float
-        Standard error of the level [m].
-    flagged : bool
-        Whether weight and sink rate of the line disagree: the lower side of the sink rate's spread is widened.
-    drifting : bool
+        Of the run's level [m].
+    sink_sd_below, sink_sd_above : float
+        Of the ln of the line's sink rate, on its two sides [1].
+    lift_sd_m2 : float
+        Of the fly's lift area [m²].
+    boat : bool
         Whether the stance moves with the current: only then is the boat speed ratio uncertain.
 
     Returns
     -------
     numpy.ndarray
-        Shape (len(NAMES), n).
+        Shape (len(ROWS),). The bed's rows are in standard errors of the bed, see `bed_rows`.
     """
     c = constants()
     sd = {
         "current": current_log_sd,
-        "sink_rate": c["sink_rate_sd"],
+        "sink_slower": sink_sd_below,
+        "sink_faster": sink_sd_above,
         "drag_area": c["drag_area_log_sd"],
-        "lift": c["lift_area_sd_m2"],
+        "lift": lift_sd_m2,
         "count": c["count_sd"],
-        "boat": c["boat_ratio_sd"] if drifting else 0.0,
+        "count_offset": c["count_offset_sd_s"],
+        "boat": c["boat_ratio_sd"] if boat else 0.0,
         "cast": c["cast_length_sd"],
         "level": level_sd_m,
         "bed_offset": c["bed_offset_share"] ** 0.5,
         "bed_cosine": (1 - c["bed_offset_share"]) ** 0.5,
         "bed_sine": (1 - c["bed_offset_share"]) ** 0.5,
     }
-    found = draws.normal * np.array([sd[name] for name in NAMES])[:, None]
-    if flagged:
-        row = found[NAMES.index("sink_rate")]
-        row[row < 0] *= c["sink_rate_flagged_factor"]
-    return found
+    return np.array([sd[name] for name in ROWS])

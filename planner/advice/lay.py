@@ -1,32 +1,16 @@
-"""Lay the bed under tracks of a swim: from the swim's frame to the ground, from the ground to depths."""
+"""Lay the bed under a spot: from what the flow knows to the patch and the frame that the weighing needs."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
 
-import numba
 import numpy as np
 
 from planner.advice.records import BedPatch, SpotAtLevels
+from planner.advice.weigh import Ground
 
-__all__ = ["bed_under", "filled", "to_ground"]
-
-
-@numba.njit(parallel=True, cache=True, error_model="numpy")
-def _bilinear(east, north, x0, dx, y0, dy, depth, sd, out_depth, out_sd):  # type: ignore[no-untyped-def]
-    ny, nx = depth.shape
-    for k in numba.prange(east.shape[0]):
-        for t in range(east.shape[1]):
-            fx = min(max((east[k, t] - x0) / dx, 0.0), nx - 1.000001)
-            fy = min(max((north[k, t] - y0) / dy, 0.0), ny - 1.000001)
-            i, j = int(fx), int(fy)
-            a, b = fx - i, fy - j
-            w00, w01, w10, w11 = (1 - a) * (1 - b), a * (1 - b), (1 - a) * b, a * b
-            out_depth[k, t] = (
-                w00 * depth[j, i] + w01 * depth[j, i + 1] + w10 * depth[j + 1, i] + w11 * depth[j + 1, i + 1]
-            )
-            out_sd[k, t] = w00 * sd[j, i] + w01 * sd[j, i + 1] + w10 * sd[j + 1, i] + w11 * sd[j + 1, i + 1]
+__all__ = ["boat_speeds", "filled", "ground_of"]
 
 
 def filled(patch: BedPatch) -> BedPatch:
@@ -51,56 +35,54 @@ def filled(patch: BedPatch) -> BedPatch:
         nearest = distance_transform_edt(unknown, return_distances=False, return_indices=True)
         depth = depth[tuple(nearest)]
         sd = np.where(unknown, 2 * sd[tuple(nearest)], sd)
-    sd = np.where(np.isfinite(sd), sd, np.nanmax(sd, initial=0.1))
-    return replace(patch, depth_m=depth, sd_m=sd)
+    worst = np.nanmax(sd) if np.isfinite(sd).any() else 0.3
+    return replace(patch, depth_m=depth, sd_m=np.where(np.isfinite(sd), sd, worst))
 
 
-def to_ground(spot: SpotAtLevels, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Offsets from the landing, east and north, of places given downstream and across from the rod tip [m].
+def boat_speeds(spot: SpotAtLevels, ratio: float, levels: np.ndarray) -> np.ndarray:
+    """Speed of the stance over ground at the levels of the given indices [m/s].
 
     Parameters
     ----------
     spot : SpotAtLevels
-        Gives the cast and the direction of the current. Its true cast and angle place the landing, whatever the
-        geometry in which the swim was solved.
-    x, y : numpy.ndarray
-        Downstream and across (towards the landing's side) from the rod tip where it was at the landing [m].
+        The spot.
+    ratio : float
+        Boat speed over the surface current at the landing (`canon.boat_ratio`) [1].
+    levels : numpy.ndarray of int
+        Indices of the levels.
     """
-    angle = math.radians(spot.angle_deg)
-    down = x - spot.cast_m * math.cos(angle)
-    across = spot.side * (y - spot.cast_m * math.sin(angle))
-    return down * spot.flow_east - across * spot.flow_north, down * spot.flow_north + across * spot.flow_east
+    found = []
+    for i in levels:
+        level = spot.levels[i]
+        speed = level.velocity_m_s if spot.river else 0.0
+        found.append(ratio * speed * (1 + 1 / level.exponent_m) if speed > 0 else 0.0)
+    return np.array(found)
 
 
-def bed_under(patch: BedPatch, east: np.ndarray, north: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Depth of the bed at the patch's reference level and its standard error, bilinear; the patch's edge holds beyond.
+def ground_of(spot: SpotAtLevels, patch: BedPatch, levels: np.ndarray, boat_m_s: np.ndarray) -> Ground:
+    """The bed under a spot and the frame of its swims.
+
+    The true cast and angle place the landing, whatever the canonical geometry in which the swim was solved.
 
     Parameters
     ----------
+    spot : SpotAtLevels
+        The spot.
     patch : BedPatch
-        Without NaN, see `filled`.
-    east, north : numpy.ndarray
-        Offsets from the landing, same shape [m].
-
-    Returns
-    -------
-    tuple of numpy.ndarray
-        Depth [m] and standard error [m], in the shape given.
+        Its patch, `filled`.
+    levels : numpy.ndarray of int
+        Indices of the levels wanted.
+    boat_m_s : numpy.ndarray
+        Speed of the stance at these levels [m/s].
     """
-    shape = east.shape
-    flat_e = np.ascontiguousarray(east, dtype=float).reshape(-1, shape[-1])
-    flat_n = np.ascontiguousarray(north, dtype=float).reshape(-1, shape[-1])
-    depth, sd = np.empty_like(flat_e), np.empty_like(flat_e)
-    _bilinear(
-        flat_e,
-        flat_n,
-        float(patch.east_m[0]),
-        float(patch.east_m[1] - patch.east_m[0]),
-        float(patch.north_m[0]),
-        float(patch.north_m[1] - patch.north_m[0]),
-        np.ascontiguousarray(patch.depth_m, dtype=float),
-        np.ascontiguousarray(patch.sd_m, dtype=float),
-        depth,
-        sd,
+    angle = math.radians(spot.angle_deg)
+    return Ground(
+        patch=patch,
+        down=(spot.flow_east, spot.flow_north),
+        across=(-spot.side * spot.flow_north, spot.side * spot.flow_east),
+        landing=(spot.cast_m * math.cos(angle), spot.cast_m * math.sin(angle)),
+        rise_m=np.array([spot.levels[i].rise_m for i in levels]),
+        boat_m_s=boat_m_s,
+        hold_low_m=spot.hold_low_m,
+        hold_high_m=spot.hold_high_m,
     )
-    return depth.reshape(shape), sd.reshape(shape)

@@ -108,9 +108,7 @@ class SwimStore:
                 if str(held["model"]) != model_digest():
                     return None
                 unit = _UNIT_M[None, :, None]
-                block = Block(
-                    held["count"] * unit, held["retrieve"] * unit[..., None], held["duration"], held["taut"]
-                )
+                block = Block(held["count"] * unit, held["retrieve"] * unit[..., None], held["duration"], held["taut"])
                 keys = [str(key) for key in held["keys"]]
                 check = str(held["check"])
                 sums = _check_sum(held["count"], held["retrieve"], held["duration"], keys)

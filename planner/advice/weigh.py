@@ -1,140 +1,362 @@
-"""Band time, touch and hang of many swims under many draws, in one compiled pass.
+"""Lay the bed under a swim and weigh it under all draws, in one compiled pass.
 
-For a candidate k, a draw n and a moment t the height above the bed is linear in the unknowns,
+For a draw n and a moment t of the swim the height above the bed is linear in the unknowns,
 
-    h[k, t, n] = h0[k, t] + sum_p G[p, k, t] d[p, n]                                              (1)
+    h[t, n] = h0[t] + sum_p G[p, t] s[p] d[p, n]                                                  (1)
 
-with h0 the height in the median case, G the responses (finite differences of swims, see `tables`) and d the
-deviations (see `draws`). Two heights are followed: the fly's, which decides the band time, and that of the lowest
-node of line, leader or fly, which decides contact. Up to the first contact (1) is the swim itself to first order in
-the unknowns; after it the free swim goes on below the bed, where a real line would lie on it, so that contact lasts
-longer here than it would: the hang chance errs upward. The shortlist is corrected by direct swims with the bed.
+with h0 the height in the median case, G the responses (finite differences of swims, see `search`), s the spreads
+and d the deviations (see `draws`). Two heights are followed: the fly's, which decides the band time, and that of the
+lowest node of line, leader or fly over the bed beneath it; either below zero is contact. Up to the first contact (1)
+is the swim to first order in the unknowns; after it the free swim goes on below the bed, where a real line would lie
+on it, so contact lasts longer here than it would: the hang chance errs upward. Only the lowest node is followed, so a
+rock under a higher part of the line is missed. The shortlist is corrected by direct swims.
+
+The swim ends where the angler is told to lift the rod: where in the median case the trailing end of the retrieve
+leaves the hold band for good on its lower side, or else at the pick-up.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numba
 import numpy as np
 
-__all__ = ["in_band_gaussian", "weigh"]
+from planner.advice.draws import ROWS
+from planner.advice.records import BedPatch, constants
+
+__all__ = ["CHANNELS", "RESPONSES", "Ground", "Tracks", "Weighed", "bed_along", "weigh"]
+
+RESPONSES = ("current", "sink_rate", "drag_area", "lift", "boat")
+CHANNELS = (
+    "depth",
+    "x",
+    "y",
+    "low_depth",
+    "low_x",
+    "low_y",
+    *(f"{which}_{name}" for name in RESPONSES for which in ("depth", "low_depth")),
+)
+# Rows of the deviations that belong to the responses, in the order of RESPONSES; the sink rate has two.
+_ROW = np.array([ROWS.index(name) for name in ("current", "drag_area", "lift", "boat", "sink_slower", "sink_faster")])
+_CHANNEL = np.array([6 + 2 * RESPONSES.index(n) for n in ("current", "drag_area", "lift", "boat")] + [8, 8])
+_COUNT, _OFFSET = ROWS.index("count"), ROWS.index("count_offset")
+_CAST, _LEVEL = ROWS.index("cast"), ROWS.index("level")
+_BED, _COSINE, _SINE = (ROWS.index(name) for name in ("bed_offset", "bed_cosine", "bed_sine"))
+_CAST_STEP = 0.05
 
 
-@numba.njit(parallel=True, cache=True, fastmath=False, error_model="numpy")
-def _weigh(h0, low0, g, glow, step, slack, dev, which, hold_low, hold_high, hang_s, band, touch, hang, swims):  # type: ignore[no-untyped-def]
-    K, T = h0.shape
-    P, N = dev.shape[1], dev.shape[2]
-    for k in numba.prange(K):
-        d = dev[which[k]]
-        contact = np.zeros(N, np.float32)
-        hung = np.zeros(N, np.float32)
-        touched = np.zeros(N, np.float32)
-        time = np.zeros(N, np.float32)
-        h = np.empty(N, np.float32)
-        low = np.empty(N, np.float32)
-        limit = np.float32(0.0)
-        for t in range(T):
-            dt = step[k, t]
-            if dt <= 0.0:
-                continue
-            h[:] = h0[k, t]
-            low[:] = low0[k, t]
-            for p in range(P):
-                a = g[k, t, p]
-                b = glow[k, t, p]
-                for n in range(N):
-                    h[n] += a * d[p, n]
-                    low[n] += b * d[p, n]
-            limit = np.float32(0.0) if slack[k, t] else hang_s
+@dataclass(frozen=True)
+class Tracks:
+    """Tracks of one rig fished one way, at L levels.
+
+    Parameters
+    ----------
+    count : numpy.ndarray
+        Tracks in the countdown, shape (L, len(CHANNELS), Tc): metres, and responses in metres per unit.
+    retrieve : numpy.ndarray
+        Tracks in the retrieve at the knots, sampled at equal shares of its duration, shape (L, channels, C, S).
+    duration_s : numpy.ndarray
+        Duration of the retrieve at the knots, shape (L, C) [s].
+    taut : numpy.ndarray
+        Share of it after which the line is tight, shape (L, C) [1].
+    knots_s : numpy.ndarray
+        Countdowns of the knots, shape (C,) [s].
+    every_s : float
+        Step of the countdown's samples, the first at `every_s` after the landing [s].
+    fed : bool
+        Whether line is fed in the countdown, so that it is slack.
+    """
+
+    count: np.ndarray
+    retrieve: np.ndarray
+    duration_s: np.ndarray
+    taut: np.ndarray
+    knots_s: np.ndarray
+    every_s: float
+    fed: bool
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What lies under the swim, and how the swim's frame lies over it.
+
+    Parameters
+    ----------
+    patch : BedPatch
+        Without NaN, see `lay.filled`.
+    down, across : tuple of float
+        East and north parts of the swim's two axes [1].
+    landing : tuple of float
+        Place of the landing in the swim's frame [m].
+    rise_m, boat_m_s : numpy.ndarray
+        Surface above the patch's reference [m] and speed of the stance [m/s], shape (L,).
+    hold_low_m, hold_high_m : float
+        Hold band [m].
+    """
+
+    patch: BedPatch
+    down: tuple[float, float]
+    across: tuple[float, float]
+    landing: tuple[float, float]
+    rise_m: np.ndarray
+    boat_m_s: np.ndarray
+    hold_low_m: float
+    hold_high_m: float
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """What became of the swims, arrays of shape (L, W) for W countdowns.
+
+    `lift_at_m` is the horizontal distance from the rod tip at which the rod is lifted [m], NaN when only at the
+    pick-up; `swim_s` the duration of the swim up to there [s]; `depth_m` the fly's mean depth in the retrieve under
+    each draw, shape (L, W, N) [m], empty unless asked for.
+    """
+
+    band_time_s: np.ndarray
+    touch_chance: np.ndarray
+    hang_chance: np.ndarray
+    lift_at_m: np.ndarray
+    swim_s: np.ndarray
+    depth_m: np.ndarray
+
+
+@numba.njit(cache=True, error_model="numpy")
+def _bed(x, y, geo, depth, sd):  # type: ignore[no-untyped-def]
+    """Depth and standard error of the bed at a place of the swim's frame."""
+    down = x - geo[4]
+    across = y - geo[5]
+    east = down * geo[0] + across * geo[2]
+    north = down * geo[1] + across * geo[3]
+    ny, nx = depth.shape
+    fx = min(max((east - geo[6]) / geo[7], 0.0), nx - 1.00001)
+    fy = min(max((north - geo[8]) / geo[9], 0.0), ny - 1.00001)
+    i, j = int(fx), int(fy)
+    a, b = fx - i, fy - j
+    w00, w01, w10, w11 = (1 - a) * (1 - b), a * (1 - b), (1 - a) * b, a * b
+    return (
+        w00 * depth[j, i] + w01 * depth[j, i + 1] + w10 * depth[j + 1, i] + w11 * depth[j + 1, i + 1],
+        w00 * sd[j, i] + w01 * sd[j, i + 1] + w10 * sd[j + 1, i] + w11 * sd[j + 1, i + 1],
+    )
+
+
+@numba.njit(cache=True, error_model="numpy")
+def _height(f, slope, c, moved, rise, low, geo, depth, sd, spread, wave, g):  # type: ignore[no-untyped-def]
+    """Median height of the fly (low = 0) or lowest node (3) above the bed; fills the scaled responses g."""
+    x, y = f[low + 1], f[low + 2]
+    bed, error = _bed(x + moved, y, geo, depth, sd)
+    further, _ = _bed(x * (1 + _CAST_STEP) + moved, y * (1 + _CAST_STEP), geo, depth, sd)
+    side = 0 if low == 0 else 1
+    for r in range(_ROW.shape[0]):
+        g[_ROW[r]] = -f[_CHANNEL[r] + side] * spread[_ROW[r]]
+    g[_COUNT] = -slope * c * spread[_COUNT]
+    g[_OFFSET] = -slope * spread[_OFFSET]
+    g[_CAST] = (further - bed) / _CAST_STEP * spread[_CAST]
+    g[_LEVEL] = spread[_LEVEL]
+    phase = (x + moved) * wave
+    g[_BED] = error * spread[_BED]
+    g[_COSINE] = error * spread[_COSINE] * np.cos(phase)
+    g[_SINE] = error * spread[_SINE] * np.sin(phase)
+    return bed + rise - f[low]
+
+
+@numba.njit(cache=True, error_model="numpy", fastmath={"contract", "reassoc"})
+def _advance(h0, low0, g, glow, dt, limit, dev, lo, hi, hl, ll, contact, touched, hung, band):  # type: ignore[no-untyped-def]
+    """One sample of all draws."""
+    P, N = dev.shape
+    for n in range(N):
+        hl[n] = h0
+        ll[n] = low0
+    for p in range(P):
+        a, b = g[p], glow[p]
+        if a != 0.0 or b != 0.0:
             for n in range(N):
-                on_bed = np.float32(1.0) if low[n] < 0.0 else np.float32(0.0)
-                contact[n] = (contact[n] + dt) * on_bed
-                touched[n] = max(touched[n], on_bed)
-                hung[n] = max(hung[n], np.float32(1.0) if contact[n] > limit else np.float32(0.0))
-                within = np.float32(1.0) if (h[n] >= hold_low[k] and h[n] <= hold_high[k]) else np.float32(0.0)
-                time[n] += dt * within * (np.float32(1.0) - hung[n])
+                hl[n] += a * dev[p, n]
+                ll[n] += b * dev[p, n]
+    one, zero = np.float32(1.0), np.float32(0.0)
+    for n in range(N):
+        on_bed = one if (ll[n] < zero or hl[n] < zero) else zero
+        contact[n] = (contact[n] + dt) * on_bed
+        touched[n] = max(touched[n], on_bed)
+        hung[n] = max(hung[n], one if contact[n] > limit else zero)
+        band[n] += dt * (one - hung[n]) * (one if (hl[n] >= lo and hl[n] <= hi) else zero)
+
+
+@numba.njit(parallel=True, cache=True, error_model="numpy")
+def _weigh(
+    count, retrieve, duration, taut, knots, every, fed, wanted, rise, boat, spread, wave, dev, geo, depth, sd,
+    lo, hi, hang_s, band, touch, hang, lift, swim, means,
+):  # type: ignore[no-untyped-def]  # fmt: skip
+    L, F, Tc = count.shape
+    C, S = retrieve.shape[2], retrieve.shape[3]
+    P, N = dev.shape
+    W = wanted.shape[0]
+    for job in numba.prange(L * W):
+        l, w = job // W, job % W
+        c = wanted[w]
+        f = np.zeros(F)
+        g = np.zeros(P, np.float32)
+        glow = np.zeros(P, np.float32)
+        state = np.zeros((6, N), np.float32)
+        total = np.zeros(N)
+        k = 0
+        while k < C - 2 and knots[k + 1] < c:
+            k += 1
+        b = min(max((c - knots[k]) / (knots[k + 1] - knots[k]), 0.0), 1.0)
+        width = knots[k + 1] - knots[k]
+        lasts = (1 - b) * duration[l, k] + b * duration[l, k + 1]
+        tight = (1 - b) * taut[l, k] + b * taut[l, k + 1]
+        dt = lasts / S
+        # where the median case leaves the band for good on its lower side
+        end = S
+        for back in range(S):
+            t = S - 1 - back
+            for q in range(6):
+                f[q] = (1 - b) * retrieve[l, q, k, t] + b * retrieve[l, q, k + 1, t]
+            moved = boat[l] * (c + (t + 0.5) * dt)
+            bed, _ = _bed(f[1] + moved, f[2], geo, depth, sd)
+            bed_low, _ = _bed(f[4] + moved, f[5], geo, depth, sd)
+            if bed + rise[l] - f[0] < lo or bed_low + rise[l] - f[3] < 0.0:
+                end = t
+            else:
+                break
+        if end == 0:
+            end = S
+        lift[l, w] = np.nan
+        if end < S:
+            x = (1 - b) * retrieve[l, 1, k, end] + b * retrieve[l, 1, k + 1, end]
+            y = (1 - b) * retrieve[l, 2, k, end] + b * retrieve[l, 2, k + 1, end]
+            lift[l, w] = np.hypot(x, y)
+        limit = np.float32(0.0) if fed else np.float32(hang_s)
+        for t in range(Tc):
+            if every * (t + 0.5) > c:
+                break
+            for q in range(F):
+                f[q] = count[l, q, t]
+            moved = boat[l] * every * (t + 1)
+            h0 = _height(f, 0.0, c, moved, rise[l], 0, geo, depth, sd, spread[l], wave, g)
+            low0 = _height(f, 0.0, c, moved, rise[l], 3, geo, depth, sd, spread[l], wave, glow)
+            _advance(
+                np.float32(h0), np.float32(low0), g, glow, np.float32(every), limit, dev, lo, hi,
+                state[0], state[1], state[2], state[3], state[4], state[5],
+            )  # fmt: skip
+        for t in range(end):
+            for q in range(F):
+                f[q] = (1 - b) * retrieve[l, q, k, t] + b * retrieve[l, q, k + 1, t]
+            moved = boat[l] * (c + (t + 0.5) * dt)
+            slope = (retrieve[l, 0, k + 1, t] - retrieve[l, 0, k, t]) / width
+            slope_low = (retrieve[l, 3, k + 1, t] - retrieve[l, 3, k, t]) / width
+            h0 = _height(f, slope, c, moved, rise[l], 0, geo, depth, sd, spread[l], wave, g)
+            low0 = _height(f, slope_low, c, moved, rise[l], 3, geo, depth, sd, spread[l], wave, glow)
+            limit = np.float32(0.0) if (fed and (t + 0.5) / S < tight) else np.float32(hang_s)
+            _advance(
+                np.float32(h0), np.float32(low0), g, glow, np.float32(dt), limit, dev, lo, hi,
+                state[0], state[1], state[2], state[3], state[4], state[5],
+            )  # fmt: skip
+            if means.shape[0] == L:
+                # the fly's depth: the unknowns of bed and level do not move it
+                for n in range(N):
+                    z = f[0]
+                    for r in range(_ROW.shape[0]):
+                        z -= g[_ROW[r]] * dev[_ROW[r], n]
+                    z -= g[_COUNT] * dev[_COUNT, n] + g[_OFFSET] * dev[_OFFSET, n]
+                    total[n] += max(z, 0.0)
         s = 0.0
         a1 = 0.0
         a2 = 0.0
         for n in range(N):
-            s += time[n]
-            a1 += touched[n]
-            a2 += hung[n]
-        band[k] = s / N
-        touch[k] = a1 / N
-        hang[k] = a2 / N
-        if swims.shape[0] == K:
-            for n in range(N):
-                swims[k, n] = time[n]
+            s += state[5, n]
+            a1 += state[3, n]
+            a2 += state[4, n]
+            if means.shape[0] == L:
+                means[l, w, n] = total[n] / end
+        band[l, w] = s / N
+        touch[l, w] = a1 / N
+        hang[l, w] = a2 / N
+        swim[l, w] = c + end * dt
 
 
 def weigh(
-    height: np.ndarray,
-    low_height: np.ndarray,
-    response: np.ndarray,
-    low_response: np.ndarray,
-    step_s: np.ndarray,
-    slack: np.ndarray,
+    tracks: Tracks,
+    ground: Ground,
+    spread: np.ndarray,
     deviations: np.ndarray,
-    which: np.ndarray,
-    hold_low_m: np.ndarray,
-    hold_high_m: np.ndarray,
-    hang_contact_s: float,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Expected band time, touch chance and hang chance of K swims.
+    countdown_s: np.ndarray,
+    *,
+    depths: bool = False,
+) -> Weighed:
+    """Expected band time, touch and hang chance of one rig fished one way, at L levels and W countdowns.
 
     Parameters
     ----------
-    height, low_height : numpy.ndarray
-        Heights above the bed of the fly and of the lowest node in the median case, shape (K, T) [m].
-    response, low_response : numpy.ndarray
-        Their responses to the unknowns, shape (K, T, P).
-    step_s : numpy.ndarray
-        Time that each sample stands for, zero past the swim's end, shape (K, T) [s].
-    slack : numpy.ndarray of bool
-        Whether the line is slack then: contact hangs at once, shape (K, T).
+    tracks : Tracks
+        The free swims.
+    ground : Ground
+        The bed.
+    spread : numpy.ndarray
+        Spreads of the deviations at each level, shape (L, P), see `draws.spreads`.
     deviations : numpy.ndarray
-        Deviations of the unknowns, shape (Q, P, N).
-    which : numpy.ndarray of int
-        The set of deviations that each swim takes, shape (K,).
-    hold_low_m, hold_high_m : numpy.ndarray
-        Hold band of each swim, shape (K,) [m].
-    hang_contact_s : float
-        Contact longer than this hangs [s].
-
-    Returns
-    -------
-    tuple of numpy.ndarray
-        Band time [s], touch chance and hang chance [1], shape (K,).
+        Shape (P, N), see `draws.deviations`.
+    countdown_s : numpy.ndarray
+        Countdowns to weigh, shape (W,) [s].
+    depths : bool
+        Whether the fly's mean depth under each draw is wanted.
     """
-
-    def single(a: np.ndarray) -> np.ndarray:
-        return np.ascontiguousarray(a, dtype=np.float32)
-
-    K = height.shape[0]
-    band, touch, hang = np.zeros(K), np.zeros(K), np.zeros(K)
+    L, W, N = tracks.count.shape[0], len(countdown_s), deviations.shape[1]
+    band, touch, hang, lift, swim = (np.zeros((L, W)) for _ in range(5))
+    means = np.zeros((L, W, N) if depths else (0, 0, 0))
+    patch, c = ground.patch, constants()
     _weigh(
-        single(height),
-        single(low_height),
-        single(response),
-        single(low_response),
-        single(step_s),
-        np.ascontiguousarray(slack, dtype=np.bool_),
-        single(deviations),
-        np.ascontiguousarray(which, dtype=np.int64),
-        single(hold_low_m),
-        single(hold_high_m),
-        np.float32(hang_contact_s),
+        np.ascontiguousarray(tracks.count, dtype=float),
+        np.ascontiguousarray(tracks.retrieve, dtype=float),
+        np.ascontiguousarray(tracks.duration_s, dtype=float),
+        np.ascontiguousarray(tracks.taut, dtype=float),
+        np.ascontiguousarray(tracks.knots_s, dtype=float),
+        float(tracks.every_s),
+        bool(tracks.fed),
+        np.ascontiguousarray(countdown_s, dtype=float),
+        np.ascontiguousarray(ground.rise_m, dtype=float),
+        np.ascontiguousarray(ground.boat_m_s, dtype=float),
+        np.ascontiguousarray(spread, dtype=float),
+        2 * np.pi / (4 * c["bed_error_length_m"]),
+        np.ascontiguousarray(deviations, dtype=np.float32),
+        _geometry(ground),
+        np.ascontiguousarray(patch.depth_m, dtype=float),
+        np.ascontiguousarray(patch.sd_m, dtype=float),
+        np.float32(ground.hold_low_m),
+        np.float32(ground.hold_high_m),
+        float(c["hang_contact_s"]),
         band,
         touch,
         hang,
-        np.zeros((0, 0), np.float32),
+        lift,
+        swim,
+        means,
     )
-    return band, touch, hang
+    return Weighed(band, touch, hang, lift, swim, means)
 
 
-def in_band_gaussian(height: np.ndarray, sd: np.ndarray, hold_low_m: float, hold_high_m: float) -> np.ndarray:
-    """Probability that a normal height lies in the hold band; the screening's stand-in for the draws [1]."""
-    from scipy.special import ndtr
+def bed_along(ground: Ground, row: int, x: np.ndarray, y: np.ndarray, time_s: np.ndarray) -> np.ndarray:
+    """Depth of the bed under a path of the swim's frame at one level, shape (T,) [m]."""
+    geo = _geometry(ground)
+    moved = ground.boat_m_s[row] * np.asarray(time_s, dtype=float)
+    depth = np.ascontiguousarray(ground.patch.depth_m, dtype=float)
+    sd = np.ascontiguousarray(ground.patch.sd_m, dtype=float)
+    places = zip(np.asarray(x) + moved, np.asarray(y), strict=True)
+    return np.array([_bed(float(a), float(b), geo, depth, sd)[0] for a, b in places]) + ground.rise_m[row]
 
-    spread = np.maximum(sd, 1e-6)
-    return ndtr((hold_high_m - height) / spread) - ndtr((hold_low_m - height) / spread)
+
+def _geometry(ground: Ground) -> np.ndarray:
+    patch = ground.patch
+    return np.array(
+        [
+            *ground.down,
+            *ground.across,
+            *ground.landing,
+            patch.east_m[0],
+            patch.east_m[1] - patch.east_m[0],
+            patch.north_m[0],
+            patch.north_m[1] - patch.north_m[0],
+        ]
+    )

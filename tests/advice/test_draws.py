@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from planner.advice.draws import NAMES, draw, scales
+from planner.advice.draws import NAMES, ROWS, deviations, draw, spreads
 
 
 def test_each_unknown_has_mean_zero_and_spread_one():
@@ -26,32 +26,36 @@ def test_the_set_is_the_same_each_time_and_another_with_another_seed():
     assert not np.array_equal(draw(32, 1).normal, draw(32, 2).normal)
 
 
-def test_a_flagged_line_may_sink_slower_but_not_faster():
-    """The sink rate's spread is widened on its lower side only."""
+COMMON = {"current_log_sd": 0.1, "level_sd_m": 0.1, "lift_sd_m2": 1e-5}
+
+
+def test_the_two_sides_of_the_sink_rate_have_their_own_spreads():
+    """A line whose weight and sink rate disagree varies more to the slow side, and no draw is lost or doubled."""
     draws = draw(64, 20)
-    common = {"current_log_sd": 0.1, "level_sd_m": 0.1, "drifting": False}
-    plain, flagged = scales(draws, flagged=False, **common), scales(draws, flagged=True, **common)
-    row = NAMES.index("sink_rate")
-    slower = plain[row] < 0
-    assert np.allclose(flagged[row, ~slower], plain[row, ~slower])
-    assert (flagged[row, slower] < 2 * plain[row, slower]).all()
-    assert np.array_equal(np.delete(flagged, row, axis=0), np.delete(plain, row, axis=0))
+    rows = deviations(draws)
+    slower, faster = rows[ROWS.index("sink_slower")], rows[ROWS.index("sink_faster")]
+    assert np.allclose(slower + faster, draws.of("sink_rate"))
+    assert not (slower * faster).any()
+    sd = spreads(sink_sd_below=0.3, sink_sd_above=0.08, boat=False, **COMMON)
+    total = sd[ROWS.index("sink_slower")] * slower + sd[ROWS.index("sink_faster")] * faster
+    assert total.min() < -2 * total.max()
 
 
 def test_the_boat_is_certain_when_it_stands():
     """The boat speed ratio varies for a drifting stance only."""
-    common = {"current_log_sd": 0.1, "level_sd_m": 0.1, "flagged": False}
-    row = NAMES.index("boat")
-    assert not scales(draw(16, 20), drifting=False, **common)[row].any()
-    assert scales(draw(16, 20), drifting=True, **common)[row].any()
+    standing = spreads(sink_sd_below=0.1, sink_sd_above=0.1, boat=False, **COMMON)
+    moving = spreads(sink_sd_below=0.1, sink_sd_above=0.1, boat=True, **COMMON)
+    assert standing[ROWS.index("boat")] == 0.0
+    assert moving[ROWS.index("boat")] > 0.0
 
 
 def test_the_bed_error_keeps_its_variance_anywhere_along_the_channel():
     """Offset, cosine and sine parts add up to one standard error at each place."""
-    deviations = scales(draw(128, 20), current_log_sd=0.1, level_sd_m=0.1, flagged=False, drifting=False)
-    rows = [NAMES.index(name) for name in ("bed_offset", "bed_cosine", "bed_sine")]
+    names = ("bed_offset", "bed_cosine", "bed_sine")
+    rows = deviations(draw(128, 20))[[ROWS.index(name) for name in names]]
+    sd = spreads(sink_sd_below=0.1, sink_sd_above=0.1, boat=False, **COMMON)[[ROWS.index(name) for name in names]]
     for phase in np.linspace(0, 6, 13):
-        error = np.array([1, np.cos(phase), np.sin(phase)]) @ deviations[rows]
+        error = (np.array([1, np.cos(phase), np.sin(phase)]) * sd) @ rows
         assert error.std() == pytest.approx(1.0, abs=0.1)  # a set of 128 has chance correlations up to 0.2
 
 

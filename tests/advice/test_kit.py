@@ -53,7 +53,10 @@ def test_the_rods_name_the_flies_and_the_spots_they_serve():
     first = Advice("a", _choice("slow", "big", 9.0), None, by_line={"slow": 9.0, "quick": 2.0})
     second = Advice("b", _choice("quick", "slim", 8.0), None, by_line={"slow": 1.0, "quick": 8.0})
     rods = rods_to_rig([[first], [second]], None, Settings())
-    assert [(rod.line, rod.flies, rod.spots) for rod in rods] == [("slow", ("big",), ("a",)), ("quick", ("slim",), ("b",))]
+    assert [(rod.line, rod.flies, rod.spots) for rod in rods] == [
+        ("slow", ("big",), ("a",)),
+        ("quick", ("slim",), ("b",)),
+    ]
     assert rods[0].lost_share == pytest.approx(0.0)
 
 

@@ -1,0 +1,115 @@
+"""The advice from end to end: what `plumbrun plan` calls."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+
+import numpy as np
+
+from planner.advice.choose import advices_of
+from planner.advice.field import field_of
+from planner.advice.kit import rods_to_rig
+from planner.advice.records import Advice, AdviceReport, RodToRig, Settings, SpotAtLevels
+from planner.advice.refine import refine_field
+from planner.advice.search import require, screen, weigh_field
+from planner.advice.store import SwimStore
+from planner.advice.tables import Rig, SwimTables
+from planner.errors import UsageMistake
+from planner.river.records import Tackle
+from planner.sink import fly_from_tackle, line_from_tackle
+
+__all__ = ["advise", "advise_in_full", "rigs_of"]
+
+
+def rigs_of(tackle: Tackle) -> tuple[list[Rig], tuple[str, ...]]:
+    """All lines with all flies, and a sentence for each line or fly that had to be left out."""
+    lines, flies, left = [], [], []
+    for line in tackle.lines:
+        try:
+            lines.append(line_from_tackle(line, tackle))
+        except UsageMistake as error:
+            left.append(f"Left out: {error}")
+    for fly in tackle.flies:
+        try:
+            flies.append(fly_from_tackle(fly))
+        except UsageMistake as error:
+            left.append(f"Left out: {error}")
+    return [Rig(line, fly, line.name, fly.name) for line in lines for fly in flies], tuple(left)
+
+
+def advise(spots: Sequence[SpotAtLevels], tackle: Tackle, settings: Settings | None = None) -> list[list[Advice]]:
+    """Best line, fly, countdown and strip for each spot at each level.
+
+    Parameters
+    ----------
+    spots : sequence of SpotAtLevels
+        What the flow knows of each spot, see `gather.spot_at_levels`.
+    tackle : Tackle
+        The box.
+    settings : Settings, optional
+        Hang limit, strip paces, units of the sentences and more.
+
+    Returns
+    -------
+    list of list of Advice
+        Per spot and level.
+    """
+    return advise_in_full(spots, tackle, settings)[0]
+
+
+def advise_in_full(
+    spots: Sequence[SpotAtLevels],
+    tackle: Tackle,
+    settings: Settings | None = None,
+    *,
+    weights: Sequence[np.ndarray] | None = None,
+    store: SwimStore | None = None,
+) -> tuple[list[list[Advice]], list[RodToRig], AdviceReport]:
+    """`advise` with the day's rods and what it cost.
+
+    Parameters
+    ----------
+    spots, tackle, settings
+        As in `advise`.
+    weights : sequence of numpy.ndarray, optional
+        Likelihood of each level at each spot, for the rods (see `kit.likely_weights`); equal when not given.
+    store : SwimStore, optional
+        Where swims are kept; the user's cache when not given.
+    """
+    settings = settings or Settings()
+    rigs, left_out = rigs_of(tackle)
+    tables = SwimTables(rigs, SwimStore() if store is None else store)
+    began = time.perf_counter()
+    made = [field_of(spot, settings) for spot in spots]
+    allowed = [[r for r, rig in enumerate(rigs) if not spot.river or rig.line.running == "floating"] for spot in spots]
+    live = {k: field for k, field in enumerate(made) if field is not None and allowed[k]}
+    screen([(field, allowed[k]) for k, field in live.items()], tables, settings)
+    ways = {k: require(field, tables, settings) for k, field in live.items()}
+    tables.require(need for _, needs in ways.values() for need in needs)
+    found = {k: weigh_field(field, tables, ways[k][0], settings) for k, field in live.items()}
+    searched = time.perf_counter()
+    direct = sum(refine_field(field, tables, found[k], settings) for k, field in live.items())
+    refined = time.perf_counter()
+
+    def choose(rigged: set[str] | None) -> list[list[Advice]]:
+        return [
+            advices_of(
+                spot, live.get(k), found.get(k), tables, settings, rigged, left_out, bool(rigs and not allowed[k])
+            )
+            for k, spot in enumerate(spots)
+        ]
+
+    # the rods come from what each line can do, not from ties; a second choice lets ties go to the rods
+    rigged = {rod.line for rod in rods_to_rig(choose(None), weights, settings)}
+    advices = choose(rigged)
+    report = AdviceReport(
+        swims=tables.swims,
+        direct_swims=direct,
+        tables_from_disk=tables.from_disk,
+        tables_solved=tables.solved,
+        seconds_tables=tables.seconds,
+        seconds_search=searched - began - tables.seconds,
+        seconds_refine=refined - searched,
+    )
+    return advices, rods_to_rig(advices, weights, settings), report

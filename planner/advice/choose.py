@@ -1,0 +1,183 @@
+"""Choose at each level: best, next best, countdown window, and the sentence that says why."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from planner.advice import reasons
+from planner.advice.field import Field, current_log_sd, unanswerable
+from planner.advice.objective import countdown_window, prefer
+from planner.advice.records import Advice, Choice, Settings, SpotAtLevels, constants
+from planner.advice.search import Candidate, Found
+from planner.advice.tables import SwimTables
+from planner.sink.constants import constant
+
+__all__ = ["advices_of"]
+
+
+def advices_of(
+    spot: SpotAtLevels,
+    field: Field | None,
+    found: Found | None,
+    tables: SwimTables,
+    settings: Settings,
+    rigged: set[str] | None,
+    left_out: tuple[str, ...],
+    only_sinking: bool,
+) -> list[Advice]:
+    """Advice for each level of a spot.
+
+    Parameters
+    ----------
+    spot : SpotAtLevels
+        The spot.
+    field, found : Field, Found or None
+        What the search made of it; None when no level can be answered or no line may be used.
+    tables : SwimTables
+        Gives the rigs.
+    settings : Settings
+        Hang limit and units.
+    rigged : set of str or None
+        Lines on the rods, to which ties go.
+    left_out : tuple of str
+        What had to be left out of the box.
+    only_sinking : bool
+        Whether all lines were refused for their running line.
+    """
+    row_of = {} if field is None else {int(i): row for row, i in enumerate(field.levels)}
+    reach = reasons.beyond_reach(spot.cast_m, settings.units)
+    advices = []
+    for i, level in enumerate(spot.levels):
+        limits = tuple(word for word in (*level.limits, *left_out, reach) if word)
+        because = unanswerable(spot, i)
+        if not because and (field is None or found is None):
+            because = (
+                reasons.only_sinking_running_lines() if only_sinking else "No line and fly in the box could be used."
+            )
+        if because or field is None or found is None:
+            advices.append(Advice(spot.spot.id, None, None, because, limits=limits))
+        else:
+            advices.append(_at_level(field, found, row_of[i], tables, settings, rigged, limits))
+    return advices
+
+
+def _at_level(
+    field: Field,
+    found: Found,
+    row: int,
+    tables: SwimTables,
+    settings: Settings,
+    rigged: set[str] | None,
+    limits: tuple[str, ...],
+) -> Advice:
+    candidates = found.candidates[row]
+    bests = [candidate.best(settings.hang_limit) for candidate in candidates]
+    band = np.array([0.0 if b is None else c.band[b] for c, b in zip(candidates, bests, strict=True)])
+    band = np.where(band >= constants()["least_band_s"], band, 0.0)
+    on_rod = None
+    if rigged is not None:
+        on_rod = np.array([tables.rigs[c.way.rig].line_name in rigged for c in candidates])
+    pick = prefer(band, np.zeros(len(band)), settings.hang_limit, on_rod)
+    if pick is None:
+        return _nothing(field, found, row, tables, settings, limits)
+    first = candidates[pick]
+    others = [n for n, c in enumerate(candidates) if c.way.rig != first.way.rig and band[n] > 0]
+    if not others:
+        others = [n for n, c in enumerate(candidates) if c.way.mode != first.way.mode and band[n] > 0]
+    rival = None
+    height = 0.0
+    if others:
+        n = others[int(np.argmax(band[others]))]
+        second = candidates[n]
+        rival = _choice(field, second, int(bests[n] or 0), tables, settings, row, None, 0.0)
+        height = float(first.depth[int(bests[pick] or 0), 1] - second.depth[int(bests[n] or 0), 1])
+    best = _choice(field, first, int(bests[pick] or 0), tables, settings, row, rival, height)
+    return Advice(field.spot.spot.id, best, rival, by_line=found.by_line[row], limits=limits)
+
+
+def _choice(
+    field: Field,
+    candidate: Candidate,
+    at: int,
+    tables: SwimTables,
+    settings: Settings,
+    row: int,
+    rival: Choice | None,
+    rival_height_m: float,
+    *,
+    compromise: bool = False,
+) -> Choice:
+    """The record of a candidate fished with the countdown at an index."""
+    rig = tables.rigs[candidate.way.rig]
+    limit = 1.0 if compromise else settings.hang_limit
+    first, last = countdown_window(candidate.seconds, candidate.band, candidate.hang, at, limit)
+    after = int(last) + 1
+    hang_next = float(candidate.hang[after]) if after < len(candidate.hang) else math.nan
+    lift = float(candidate.lift[at])
+    choice = Choice(
+        line=rig.line_name,
+        fly=rig.fly_name,
+        countdown_mode=candidate.way.mode,
+        countdown_from_s=first,
+        countdown_to_s=last,
+        strip_m_s=candidate.way.strip_m_s,
+        lift_rod_at_m=lift if lift == lift else constant("pickup_length"),
+        fly_depth_m=tuple(float(depth) for depth in candidate.depth[at]),  # type: ignore[arg-type]
+        band_time_s=float(candidate.band[at]),
+        touch_chance=float(candidate.touch[at]),
+        hang_chance=float(candidate.hang[at]),
+        why="",
+        countdown_best_s=float(candidate.seconds[at]),
+        swim_s=float(candidate.swim[at]),
+        refined=candidate.refined,
+        path=candidate.path,
+    )
+    bed = _bed_under_retrieve(field, row)
+    why = reasons.why(choice, bed, hang_next, rival, rival_height_m, settings.hang_limit, settings.units)
+    return Choice(**{**choice.__dict__, "why": why})
+
+
+def _bed_under_retrieve(field: Field, row: int) -> float:
+    return field.spot.levels[int(field.levels[row])].depth_m
+
+
+def _nothing(
+    field: Field,
+    found: Found,
+    row: int,
+    tables: SwimTables,
+    settings: Settings,
+    limits: tuple[str, ...],
+) -> Advice:
+    """What to say where no swim is admissible: nothing reaches, or everything that does hangs."""
+    spot, candidates = field.spot, found.candidates[row]
+    level = spot.levels[int(field.levels[row])]
+    most = [int(np.argmax(c.band)) for c in candidates]
+    reach = max(float(c.band[n]) for c, n in zip(candidates, most, strict=True))
+    if reach < constants()["least_band_s"]:
+        deep = [(float(c.depth[:, 1].max()), n) for n, c in enumerate(candidates)]
+        deepest_m, n = max(deep)
+        rig = tables.rigs[candidates[n].way.rig]
+        because = reasons.nothing_reaches(
+            spot,
+            f"{rig.fly_name} on {rig.line_name}",
+            deepest_m,
+            level.depth_m - spot.hold_high_m,
+            rig.line.sink_rate_m_s,
+            settings.units,
+            field.current(int(field.levels[row])),
+        )
+        return Advice(spot.spot.id, None, None, because, by_line=found.by_line[row], limits=limits)
+    # the compromise: most band time for each chance of a hang, the limit as the price of the first
+    worth = [c.band / (settings.hang_limit + c.hang) for c in candidates]
+    n = int(np.argmax([w.max() for w in worth]))
+    least = _choice(field, candidates[n], int(np.argmax(worth[n])), tables, settings, row, None, 0.0, compromise=True)
+    sd = float(np.median(field.patch.sd_m))
+    swim_sd = least.fly_depth_m[1] * math.hypot(current_log_sd(level) if spot.river else 0.0, 0.1)
+    total = sd**2 + swim_sd**2 + (level.level_sd_m if level.level_sd_m == level.level_sd_m else 0.0) ** 2
+    because = reasons.nothing_hangs_less(
+        least, sd**2 / max(total, 1e-9), settings.hang_limit, settings.units, spot.spot.name
+    )
+    return Advice(spot.spot.id, None, None, because, by_line=found.by_line[row], compromise=least, limits=limits)

@@ -1,0 +1,213 @@
+"""One spot made ready for the search: its levels, nodes, bed and spreads, and its rigs' tracks at each level."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from planner.advice.canon import Canon, boat_ratio, canon_of, count_knots, locate, path_nodes
+from planner.advice.draws import spreads
+from planner.advice.lay import boat_speeds, filled, ground_of
+from planner.advice.records import AtLevel, BedPatch, Settings, SpotAtLevels, constants
+from planner.advice.tables import EVERY_S, STEPS, Need, Rig, SwimTables, longest_count
+from planner.advice.weigh import CHANNELS, RESPONSES, Ground, Tracks
+
+__all__ = ["Field", "current_log_sd", "field_of", "screen_tracks", "tracks_of", "unanswerable", "varied"]
+
+_NO_LESS_M = 0.05  # depths under this do not scale a response
+# Stand-ins for the responses while screening, as shares of the depth: depth goes as sink rate over relative speed
+# (the closed form of the critical angle [Pode1951]); the rest is the size seen in swims of a bulky fly.
+_SCREEN = {"current": -0.9, "sink_rate": 0.9, "drag_area": -0.25, "lift": -2.0e4, "boat": 2.0}
+
+
+@dataclass
+class Field:
+    """A spot at the levels that can be answered.
+
+    Parameters
+    ----------
+    spot : SpotAtLevels
+        As given.
+    patch : BedPatch
+        Without NaN.
+    canon : Canon
+        Canonical geometry.
+    levels : numpy.ndarray of int
+        Indices of the levels that can be answered.
+    nodes : list of tuple
+        Nodes of the grids that these levels need.
+    weight, slope : numpy.ndarray
+        Weights of the nodes at each level, and their slopes in ln current, shape (L, M).
+    ground : Ground
+        Bed and frame at these levels.
+    modes : tuple of str
+        Countdown modes that differ here.
+    shortlist : list of int
+        Rigs kept after the screening.
+    screened : dict
+        Best band time by rig at the screened levels, filled by the search.
+    """
+
+    spot: SpotAtLevels
+    patch: BedPatch
+    canon: Canon
+    levels: np.ndarray
+    nodes: list[tuple[int, int]]
+    weight: np.ndarray
+    slope: np.ndarray
+    ground: Ground
+    modes: tuple[str, ...]
+    shortlist: list[int] = field(default_factory=list)
+    screened: dict[int, np.ndarray] = field(default_factory=dict)
+
+    @property
+    def centre(self) -> tuple[int, int]:
+        """The node that matters most over the levels; at rest the only one."""
+        return self.nodes[int(np.argmax(self.weight.sum(axis=0)))]
+
+    def current(self, i: int) -> float:
+        """Depth-averaged current at level index i [m/s]."""
+        return self.spot.levels[i].velocity_m_s if self.spot.river else 0.0
+
+    def seconds(self, mode: str, step: int = 1) -> np.ndarray:
+        """Whole-second countdowns of a mode, from 0 [s]."""
+        return np.arange(0.0, longest_count(self.canon, mode) + 0.5, float(step))
+
+    def spread(self, rig: Rig, levels: np.ndarray | None = None) -> np.ndarray:
+        """Spreads of the deviations at the levels, shape (L, P)."""
+        c = constants()
+        found = []
+        for i in self.levels if levels is None else levels:
+            level = self.spot.levels[i]
+            found.append(
+                spreads(
+                    current_log_sd=current_log_sd(level) if self.spot.river else 0.0,
+                    level_sd_m=level.level_sd_m if level.level_sd_m == level.level_sd_m else 0.0,
+                    sink_sd_below=rig.line.sink_sd_below,
+                    sink_sd_above=rig.line.sink_sd_above,
+                    lift_sd_m2=rig.fly.lift_band_m2 * c["lift_band_share"],
+                    boat=self.canon.boat_ratio != 0.0,
+                )
+            )
+        return np.array(found)
+
+
+def current_log_sd(level: AtLevel) -> float:
+    """Standard deviation of the ln of the current from its 10 and 90 % values; 0.15 where they are unknown [1].
+
+    0.15 is the spread that the line physics notes advise for the speed relative to the water.
+    """
+    low, high = level.velocity_low_m_s, level.velocity_high_m_s
+    if low > 0 and high > low:
+        return math.log(high / low) / (2 * 1.2815515655446004)
+    return 0.15
+
+
+def unanswerable(spot: SpotAtLevels, i: int) -> str:
+    """Why there can be no advice at a level, or an empty word."""
+    level = spot.levels[i]
+    if spot.soundings <= 0 or not np.isfinite(spot.patch.depth_m).any():
+        return "No soundings here, so the bed is not known: sound the spot first."
+    if not level.depth_m == level.depth_m:
+        return "The depth at the landing is not known: sound the spot first."
+    if level.depth_m <= 0:
+        return "The landing is dry at this level."
+    if spot.river and not level.velocity_m_s == level.velocity_m_s:
+        return (
+            "The current here is not known, and in moving water it decides the depth: give a slope, or a gauge with "
+            "discharge, for this run."
+        )
+    return ""
+
+
+def field_of(spot: SpotAtLevels, settings: Settings) -> Field | None:
+    """Make a spot ready; None when no level can be answered."""
+    levels = np.array([i for i in range(len(spot.levels)) if not unanswerable(spot, i)], dtype=int)
+    if levels.size == 0:
+        return None
+    canon = canon_of(spot)
+    nodes = path_nodes([spot.levels[i] for i in levels], still=not spot.river)
+    column = {node: m for m, node in enumerate(nodes)}
+    weight, slope = np.zeros((levels.size, len(nodes))), np.zeros((levels.size, len(nodes)))
+    for row, i in enumerate(levels):
+        speed = spot.levels[i].velocity_m_s if spot.river else 0.0
+        for node, share, steep in locate(speed, spot.levels[i].depth_m):
+            weight[row, column[node]] += share
+            slope[row, column[node]] += steep
+    patch = filled(spot.patch)
+    ground = ground_of(spot, patch, levels, boat_speeds(spot, boat_ratio(spot), levels))
+    # at rest nothing takes fed line away from the tip: fed and held are the same swim
+    moving = bool(spot.river and any(spot.levels[i].velocity_m_s > 0 for i in levels))
+    modes = tuple(mode for mode in settings.modes if mode == "held" or moving)
+    return Field(spot, patch, canon, levels, nodes, weight, slope, ground, modes)
+
+
+def varied(field: Field) -> tuple[str, ...]:
+    """Unknowns whose responses need swims of their own at this spot."""
+    return tuple(name for name in STEPS if name != "boat" or field.canon.boat_ratio != 0.0)
+
+
+def tracks_of(field: Field, tables: SwimTables, rig: int, mode: str, strip_m_s: float, normal_m_s: float) -> Tracks:
+    """Tracks of a rig fished one way, at all levels of a field, with their responses.
+
+    The base is bilinear between nodes; the response to the current is the slope of that. The other responses are
+    finite differences at the centre node and the normal strip, as shares of the depth, at equal shares of the
+    retrieve: a swim that is twice as deep is taken to answer twice as much to a change of sink rate, drag or lift.
+
+    Raises
+    ------
+    KeyError
+        When the tables were not required before.
+    """
+    held = [tables.get(Need(field.canon, rig, mode, strip_m_s, node)) for node in field.nodes]
+    count = np.tensordot(field.weight, np.stack([h[0] for h in held]), axes=1)
+    retrieve = np.tensordot(field.weight, np.stack([h[1] for h in held]), axes=1)
+    count_slope = np.tensordot(field.slope, np.stack([h[0][[0, 3]] for h in held]), axes=1)
+    retrieve_slope = np.tensordot(field.slope, np.stack([h[1][[0, 3]] for h in held]), axes=1)
+    base = tables.get(Need(field.canon, rig, mode, normal_m_s, field.centre))
+    shares: dict[str, tuple[np.ndarray, np.ndarray]] = {}
+    for name in varied(field):
+        moved = tables.get(Need(field.canon, rig, mode, normal_m_s, field.centre, name))
+        shares[name] = tuple(  # type: ignore[assignment]
+            (moved[part][[0, 3]] - base[part][[0, 3]]) / STEPS[name] / np.maximum(base[part][[0, 3]], _NO_LESS_M)
+            for part in (0, 1)
+        )
+    return Tracks(
+        count=_with_responses(count, count_slope, {name: share[0] for name, share in shares.items()}),
+        retrieve=_with_responses(retrieve, retrieve_slope, {name: share[1] for name, share in shares.items()}),
+        duration_s=np.tensordot(field.weight, np.stack([h[2] for h in held]), axes=1),
+        taut=np.tensordot(field.weight, np.stack([h[3] for h in held]), axes=1),
+        knots_s=count_knots(longest_count(field.canon, mode)),
+        every_s=EVERY_S,
+        fed=mode == "fed",
+    )
+
+
+def screen_tracks(field: Field, tables: SwimTables, rig: int, mode: str, strip_m_s: float, nodes: list) -> Tracks:
+    """Tracks at single nodes, one per level screened, with the stand-ins for the responses."""
+    held = [tables.get(Need(field.canon, rig, mode, strip_m_s, node)) for node in nodes]
+    count, retrieve = np.stack([h[0] for h in held]), np.stack([h[1] for h in held])
+    moving = field.canon.boat_ratio != 0.0
+    shares = {n: np.float64(s) for n, s in _SCREEN.items() if n != "current" and (n != "boat" or moving)}
+    return Tracks(
+        count=_with_responses(count, _SCREEN["current"] * count[:, [0, 3]], shares),
+        retrieve=_with_responses(retrieve, _SCREEN["current"] * retrieve[:, [0, 3]], shares),
+        duration_s=np.stack([h[2] for h in held]),
+        taut=np.stack([h[3] for h in held]),
+        knots_s=count_knots(longest_count(field.canon, mode)),
+        every_s=EVERY_S,
+        fed=mode == "fed",
+    )
+
+
+def _with_responses(base: np.ndarray, current: np.ndarray, shares: dict[str, np.ndarray]) -> np.ndarray:
+    found = np.zeros((base.shape[0], len(CHANNELS), *base.shape[2:]))
+    found[:, :6] = base
+    depth = base[:, [0, 3]]
+    found[:, 6:8] = current
+    for place, name in enumerate(RESPONSES):
+        if name in shares:
+            found[:, 6 + 2 * place : 8 + 2 * place] = shares[name] * depth
+    return found

@@ -1,0 +1,192 @@
+"""Sentences of the advice, each from the computation itself and in the user's units."""
+
+from __future__ import annotations
+
+import math
+
+from planner.advice.records import Choice, SpotAtLevels, constants
+from planner.sink.line import sink_class
+from planner.units import INCH, show
+
+__all__ = ["nothing_hangs_less", "nothing_reaches", "only_sinking_running_lines", "percent", "seconds", "why"]
+
+
+def percent(chance: float) -> str:
+    """A chance as a whole percentage; the draws carry no finer.
+
+    Examples
+    --------
+    >>> percent(0.0625)
+    '6 %'
+    """
+    return f"{100 * chance:.0f} %"
+
+
+def seconds(value: float) -> str:
+    """Band time or a count to what it is worth: tenths under 10 s, whole seconds above.
+
+    Examples
+    --------
+    >>> seconds(3.24), seconds(23.6)
+    ('3.2 s', '24 s')
+    """
+    return f"{value:.1f} s" if value < 9.95 else f"{value:.0f} s"
+
+
+def why(
+    choice: Choice,
+    bed_depth_m: float,
+    hang_next: float,
+    rival: Choice | None,
+    rival_height_m: float,
+    hang_limit: float,
+    units: str,
+) -> str:
+    """Why this swim, in one sentence.
+
+    Parameters
+    ----------
+    choice : Choice
+        The swim advised.
+    bed_depth_m : float
+        Depth of the bed under the fly in the retrieve, median [m].
+    hang_next : float
+        Hang chance one second past the window; NaN when the window ends with the longest count [1].
+    rival : Choice or None
+        The next best.
+    rival_height_m : float
+        How much higher than the choice's the next best's fly swims; negative when lower [m].
+    hang_limit : float
+        The limit [1].
+    units : str
+        ``us`` or ``metric``.
+    """
+    low, middle, high = choice.fly_depth_m
+    height = bed_depth_m - middle
+    words = (
+        f"The fly swims about {show(middle, 'depth', units)} deep "
+        f"({_range(low, high, units)}), {show(abs(height), 'depth', units)} {'above' if height >= 0 else 'below'} the "
+        f"sounded bed on average, and is in the hold band for about {seconds(choice.band_time_s)} of the swim"
+    )
+    if hang_next == hang_next and hang_next > hang_limit:
+        words += f"; one second more of countdown would hang {percent(hang_next)} of the time"
+    if rival is not None:
+        words += f"; the next best, {rival.fly} on {rival.line}"
+        words += f" counted {rival.countdown_mode}" if (rival.line, rival.fly) == (choice.line, choice.fly) else ""
+        gives = f"gives {seconds(rival.band_time_s)}"
+        if rival.hang_chance > choice.hang_chance + 0.03:
+            gives += f" and hangs {percent(rival.hang_chance)} of the time"
+        if abs(rival_height_m) >= 0.1:
+            side = "higher" if rival_height_m > 0 else "deeper"
+            words += f", rides {show(abs(rival_height_m), 'depth', units)} {side} and {gives}"
+        else:
+            words += f", {gives}"
+    return words + "."
+
+
+def _range(low: float, high: float, units: str) -> str:
+    first, last = show(low, "depth", units).split()[0], show(high, "depth", units)
+    return last if first == last.split()[0] else f"{first} to {last}"
+
+
+def nothing_reaches(
+    spot: SpotAtLevels,
+    deepest: str,
+    deepest_m: float,
+    wanted_m: float,
+    sink_m_s: float,
+    units: str,
+    current_m_s: float,
+) -> str:
+    """What no line in the box can do, and which class of line would.
+
+    Depth of a towed line is about sunk length × sink rate / speed relative to the water, so that the sink rate that
+    is missing is in the ratio of the depths [Pode1951].
+
+    Parameters
+    ----------
+    spot : SpotAtLevels
+        The spot.
+    deepest : str
+        Rig that swims deepest here, in words.
+    deepest_m, wanted_m : float
+        Depth that it reaches, and depth of the hold band's upper edge [m].
+    sink_m_s : float
+        Sink rate of that rig's line [m/s].
+    units : str
+        ``us`` or ``metric``.
+    current_m_s : float
+        Depth-averaged current [m/s].
+    """
+    words = (
+        f"Nothing in your box reaches here: {deepest} swims deepest, at about {show(deepest_m, 'depth', units)}, and the "
+        f"hold band begins at {show(wanted_m, 'depth', units)}"
+    )
+    rate = sink_m_s * wanted_m / max(deepest_m, 0.05)
+    heaviest = 9.0 * INCH
+    if deepest_m >= wanted_m:
+        return words + "; it passes through the band too briefly to fish it."
+    if rate <= heaviest:
+        return words + f"; a head of about {rate / INCH:.0f} in/s ({sink_class(rate)}) would."
+    tips = []
+    if current_m_s > 0:
+        if spot.spot.stance in ("wading", "bank", "anchored"):
+            tips.append("fish it from a boat that drifts with the current")
+        if spot.angle_deg < 120:
+            tips.append("cast further up")
+    tips.append("wait for a lower level" if current_m_s > 0 else "take a longer cast")
+    return words + f"; no class of line sinks fast enough for that, so {' or '.join(tips)}."
+
+
+def nothing_hangs_less(least: Choice, share_of_bed: float, hang_limit: float, units: str, landing: str) -> str:
+    """The hang limit leaves nothing: what hangs least, and the sounding that would help most.
+
+    Parameters
+    ----------
+    least : Choice
+        The best compromise.
+    share_of_bed : float
+        Share of the variance of the fly's height that comes from the bed [1].
+    hang_limit : float
+        The limit [1].
+    units : str
+        ``us`` or ``metric``.
+    landing : str
+        Name of the spot.
+    """
+    at = least.lift_rod_at_m if math.isfinite(least.lift_rod_at_m) else math.nan
+    words = (
+        f"Every swim that gets down here hangs more than {percent(hang_limit)} of the time; the one that gives the most "
+        f"for the least, {least.fly} on {least.line}, hangs {percent(least.hang_chance)} of the time and gives "
+        f"{seconds(least.band_time_s)} in the band"
+    )
+    if share_of_bed > 0.5:
+        words += f"; most of the doubt is the bed, so more soundings {_where(at, units)} would help most"
+    else:
+        words += f"; the bed is not most of the doubt (its share is {percent(share_of_bed)}): time the line's sink rate"
+    return words + "."
+
+
+def _where(at_m: float, units: str) -> str:
+    if at_m != at_m:
+        return "between the landing and the rod"
+    return f"about {show(at_m, 'length', units)} from the rod"
+
+
+def only_sinking_running_lines() -> str:
+    """Why a box of lines with sinking running lines has no answer in a river."""
+    return (
+        "All lines in your box have a sinking running line, which lies on the bed in the slack water near you: in a "
+        "river take one whose running line floats."
+    )
+
+
+def beyond_reach(cast_m: float, units: str) -> str:
+    """A note that the cast is longer than an ordinary one; empty when it is not."""
+    reach = constants()["reach_m"]
+    if cast_m <= reach * 1.005:
+        return ""
+    return (
+        f"The cast is {show(cast_m, 'length', units)}, longer than an ordinary one of about "
+        f"{show(reach, 'length', units)}."
+    )

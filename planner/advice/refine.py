@@ -1,0 +1,146 @@
+"""Direct swims of the finalists on the true cast, current and depth, in place of the canonical ones."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planner.advice.draws import deviations, draw
+from planner.advice.field import Field
+from planner.advice.records import Settings
+from planner.advice.search import Candidate, Found, ground_rows, track_rows
+from planner.advice.tables import EVERY_S, SAMPLES, Rig, SwimTables
+from planner.advice.weigh import Ground, Tracks, bed_along, weigh
+from planner.errors import SwimFailed
+from planner.sink import Cast, Current, Swim, swim
+
+__all__ = ["corrected", "direct_swim", "refine_field"]
+
+
+def direct_swim(field: Field, row: int, rig: Rig, candidate: Candidate, countdown_s: float) -> Swim:
+    """The candidate's swim over a free bed at full resolution, on the spot's own cast and current.
+
+    Raises
+    ------
+    SwimFailed
+        When the solver leaves its bounds.
+    """
+    spot, i = field.spot, int(field.levels[row])
+    level = spot.levels[i]
+    boat = float(field.ground.boat_m_s[row])
+    cast = Cast(
+        max(spot.cast_m, 1.0),
+        spot.angle_deg if spot.river else 0.0,
+        candidate.way.strip_m_s,
+        countdown_s,
+        candidate.way.mode,
+        spot.spot.stance,
+        boat if spot.spot.stance == "drifting" else 0.0,
+    )
+    exponent = level.exponent_m if level.exponent_m == level.exponent_m else field.canon.exponent_m
+    return swim(rig.line, rig.fly, cast, Current(field.current(i), level.depth_m, exponent))
+
+
+def corrected(tracks: Tracks, path: Swim, countdown_s: float) -> Tracks:
+    """Tracks of one level moved onto a direct swim from one countdown.
+
+    The difference between the direct swim and the table's from the same countdown is added to the table's retrieves
+    from all countdowns, at equal shares of the retrieve, and the duration is scaled alike: the two differ by geometry
+    and resolution, which the countdown hardly touches. The responses stay.
+
+    Parameters
+    ----------
+    tracks : Tracks
+        Of one level (L = 1).
+    path : Swim
+        Direct swim.
+    countdown_s : float
+        Its countdown [s].
+    """
+    knots = tracks.knots_s
+    k = int(np.clip(np.searchsorted(knots, countdown_s, side="right") - 1, 0, len(knots) - 2))
+    b = float(np.clip((countdown_s - knots[k]) / (knots[k + 1] - knots[k]), 0.0, 1.0))
+    table = (1 - b) * tracks.retrieve[0, :6, k] + b * tracks.retrieve[0, :6, k + 1]
+    lasts = (1 - b) * tracks.duration_s[0, k] + b * tracks.duration_s[0, k + 1]
+    after = path.phase > 0
+    time = path.times_s[after] - path.times_s[after][0]
+    at = (np.arange(SAMPLES) + 0.5) / SAMPLES * time[-1]
+    places = (path.fly_depth_m, path.fly_x_m, path.fly_y_m, path.low_depth_m)
+    shift = np.zeros((6, SAMPLES))
+    for row, place in enumerate(places):
+        shift[row] = np.interp(at, time, place[after]) - table[row]
+    shift[4:6] = shift[1:3]
+    count = tracks.count.copy()
+    moments = EVERY_S * (np.arange(count.shape[2]) + 1)
+    inside = np.minimum(moments, countdown_s)
+    before = path.phase == 0
+    if before.sum() > 1:
+        for row, place in enumerate(places):
+            held = np.interp(inside, path.times_s[before], place[before])
+            reference = np.interp(inside, moments, tracks.count[0, row])
+            count[0, row] += held - reference
+        count[0, 4:6] += count[0, 1:3] - tracks.count[0, 1:3]
+    retrieve = tracks.retrieve.copy()
+    retrieve[0, :6] += shift[:, None, :]
+    for row in (0, 3):
+        retrieve[0, row] = np.maximum(retrieve[0, row], 0.0)
+        count[0, row] = np.maximum(count[0, row], 0.0)
+    return Tracks(
+        count=count,
+        retrieve=retrieve,
+        duration_s=tracks.duration_s * (time[-1] / lasts),
+        taut=tracks.taut,
+        knots_s=knots,
+        every_s=tracks.every_s,
+        fed=tracks.fed,
+    )
+
+
+def refine_field(field: Field, tables: SwimTables, found: Found, settings: Settings) -> int:
+    """Solve the finalists directly at the levels that ask for it, weigh them anew; give the number of swims.
+
+    A finalist whose direct swim fails keeps its table's answer.
+    """
+    full = deviations(draw(settings.draws, settings.seed))
+    swims = 0
+    for row, i in enumerate(field.levels):
+        if not field.spot.levels[i].refine:
+            continue
+        ground = ground_rows(field.ground, [row])
+        for n, candidate in enumerate(found.candidates[row]):
+            best = candidate.best(settings.hang_limit)
+            if best is None:
+                best = int(np.argmax(candidate.band / (0.05 + candidate.hang)))
+            rig = tables.rigs[candidate.way.rig]
+            try:
+                path = direct_swim(field, row, rig, candidate, float(candidate.seconds[best]))
+            except SwimFailed:
+                continue
+            swims += 1
+            tracks = corrected(track_rows(found.tracks[candidate.way], [row]), path, float(candidate.seconds[best]))
+            result = weigh(tracks, ground, field.spread(rig)[[row]], full, candidate.seconds, depths=True)
+            found.candidates[row][n] = Candidate(
+                candidate.way,
+                candidate.seconds,
+                result.band_time_s[0],
+                result.touch_chance[0],
+                result.hang_chance[0],
+                result.lift_at_m[0],
+                result.swim_s[0],
+                np.quantile(result.depth_m[0], [0.1, 0.5, 0.9], axis=1).T,
+                refined=True,
+                path=_drawn(path, ground),
+            )
+    return swims
+
+
+def _drawn(path: Swim, ground: Ground) -> dict[str, list[float]]:
+    """The swim for the side view, thinned to at most 120 points."""
+    step = max(1, len(path.times_s) // 120)
+    x, y, t = path.fly_x_m[::step], path.fly_y_m[::step], path.times_s[::step]
+    bed = bed_along(ground, 0, x, y, t)
+    return {
+        "time_s": np.round(t, 2).tolist(),
+        "x_m": np.round(path.fly_distance_m[::step], 2).tolist(),
+        "depth_m": np.round(path.fly_depth_m[::step], 3).tolist(),
+        "bed_depth_m": np.round(bed, 3).tolist(),
+    }

@@ -1,0 +1,205 @@
+"""The search: screen all rigs, tabulate a shortlist, and weigh every way of fishing it at every level."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from planner.advice.draws import deviations, draw
+from planner.advice.field import Field, screen_tracks, tracks_of, varied
+from planner.advice.objective import prefer
+from planner.advice.records import Settings
+from planner.advice.tables import Need, Rig, SwimTables
+from planner.advice.weigh import Ground, Tracks, weigh
+
+__all__ = ["Candidate", "Found", "Way", "ground_rows", "normal_strip", "require", "screen", "track_rows", "weigh_field"]
+
+_COARSE_S = 3
+_COARSE_DRAWS = 32
+_FINALISTS = 4
+_KEEP_SHARE = 0.5
+
+
+@dataclass(frozen=True)
+class Way:
+    """How a rig is fished at a spot: one column of the search."""
+
+    rig: int
+    mode: str
+    strip_m_s: float
+
+
+@dataclass
+class Candidate:
+    """A way with its whole-second weights at one level."""
+
+    way: Way
+    seconds: np.ndarray
+    band: np.ndarray
+    touch: np.ndarray
+    hang: np.ndarray
+    lift: np.ndarray
+    swim: np.ndarray
+    depth: np.ndarray
+    refined: bool = False
+    path: dict[str, list[float]] | None = None
+
+    def best(self, limit: float) -> int | None:
+        """Index of the best countdown."""
+        return prefer(self.band, self.hang, limit)
+
+
+def normal_strip(settings: Settings) -> float:
+    """The middle one of the strip paces [m/s]."""
+    return sorted(settings.strips_m_s)[len(settings.strips_m_s) // 2]
+
+
+def screen(jobs: Sequence[tuple[Field, list[int]]], tables: SwimTables, settings: Settings) -> None:
+    """Rank all rigs of each field at its lowest, middle and highest level, each at the nearest node, and keep few."""
+    strip = normal_strip(settings)
+    rows_of, nodes_of, needs = [], [], []
+    for field, allowed in jobs:
+        L = field.levels.size
+        rows = sorted({0, L // 2, L - 1})
+        nodes = [field.nodes[int(np.argmax(field.weight[row]))] for row in rows]
+        rows_of.append(rows)
+        nodes_of.append(nodes)
+        needs += [
+            Need(field.canon, rig, mode, strip, node) for rig in allowed for mode in field.modes for node in nodes
+        ]
+    tables.require(needs)
+    dev = deviations(draw(_COARSE_DRAWS, settings.seed))
+    for (field, allowed), rows, nodes in zip(jobs, rows_of, nodes_of, strict=True):
+        ground = ground_rows(field.ground, rows)
+        raw: dict[int, np.ndarray] = {}
+        for rig in allowed:
+            spread = field.spread(tables.rigs[rig], field.levels[rows])
+            best, reach = np.zeros(len(rows)), np.zeros(len(rows))
+            for mode in field.modes:
+                tracks = screen_tracks(field, tables, rig, mode, strip, nodes)
+                found = weigh(tracks, ground, spread, dev, field.seconds(mode, _COARSE_S))
+                # a node stands up to a fifth of the current off its level: a rig near the limit stays in
+                fit = np.where(found.hang_chance <= 2 * settings.hang_limit + 0.05, found.band_time_s, 0.0)
+                best = np.maximum(best, fit.max(axis=1))
+                reach = np.maximum(reach, found.band_time_s.max(axis=1))
+            field.screened[rig] = best
+            raw[rig] = best + 0.01 * reach
+        top = np.max(list(raw.values()), axis=0)
+        score = {rig: float(np.max(values / np.maximum(top, 1e-9))) for rig, values in raw.items()}
+        ranked = sorted(score, key=lambda rig: (-score[rig], rig))
+        if not top.any():  # nothing comes near the band: the heaviest rigs say so
+            sink = {rig: tables.rigs[rig].line.sink_rate_m_s for rig in allowed}
+            ranked = sorted(allowed, key=lambda rig: (-sink[rig], -tables.rigs[rig].fly.wet_weight_n, rig))
+        kept = [rig for i, rig in enumerate(ranked) if i < 2 or score[rig] >= _KEEP_SHARE]
+        field.shortlist = kept[: settings.shortlist]
+
+
+def require(field: Field, tables: SwimTables, settings: Settings) -> tuple[list[Way], list[Need]]:
+    """The ways of fishing the shortlist, and the swims that they need."""
+    normal = normal_strip(settings)
+    ways = [Way(rig, mode, strip) for rig in field.shortlist for mode in field.modes for strip in settings.strips_m_s]
+    needs = [Need(field.canon, way.rig, way.mode, way.strip_m_s, node) for way in ways for node in field.nodes]
+    for rig in field.shortlist:
+        for mode in field.modes:
+            needs.append(Need(field.canon, rig, mode, normal, field.centre))
+            needs += [Need(field.canon, rig, mode, normal, field.centre, name) for name in varied(field)]
+    return ways, needs
+
+
+@dataclass
+class Found:
+    """What the search found at a field: candidates and the best of each line, by row of its levels."""
+
+    candidates: list[list[Candidate]]
+    by_line: list[dict[str, float]]
+    tracks: dict[Way, Tracks]
+
+
+def weigh_field(field: Field, tables: SwimTables, ways: list[Way], settings: Settings) -> Found:
+    """Weigh all ways coarsely at all levels, then the finalists of each level at every second."""
+    L = field.levels.size
+    dev = deviations(draw(_COARSE_DRAWS, settings.seed))
+    tracks = {way: tracks_of(field, tables, way.rig, way.mode, way.strip_m_s, normal_strip(settings)) for way in ways}
+    spread = {rig: field.spread(tables.rigs[rig]) for rig in field.shortlist}
+    fit, hang_of = np.zeros((len(ways), L)), np.zeros((len(ways), L))
+    for w, way in enumerate(ways):
+        found = weigh(tracks[way], field.ground, spread[way.rig], dev, field.seconds(way.mode, _COARSE_S))
+        inside = found.hang_chance <= settings.hang_limit + 1e-9
+        fit[w] = np.where(inside, found.band_time_s, 0.0).max(axis=1)
+        hang_of[w] = (found.band_time_s / (0.05 + found.hang_chance)).max(axis=1)
+    finals: list[list[int]] = []
+    for row in range(L):
+        order = sorted(range(len(ways)), key=lambda w: (-fit[w, row], -hang_of[w, row], w))
+        chosen = order[:_FINALISTS]
+        first = ways[order[0]]
+        # one with another rig and one with the other mode are always there to be the next best
+        for other in (
+            next((w for w in order if ways[w].rig != first.rig), None),
+            next((w for w in order if ways[w].rig == first.rig and ways[w].mode != first.mode), None),
+        ):
+            if other is not None and other not in chosen:
+                chosen.append(other)
+        finals.append(chosen)
+    full = deviations(draw(settings.draws, settings.seed))
+    candidates: list[list[Candidate]] = [[] for _ in range(L)]
+    for w, way in enumerate(ways):
+        rows = [row for row in range(L) if w in finals[row]]
+        if not rows:
+            continue
+        seconds = field.seconds(way.mode)
+        some = track_rows(tracks[way], rows)
+        result = weigh(some, ground_rows(field.ground, rows), spread[way.rig][rows], full, seconds, depths=True)
+        for i, row in enumerate(rows):
+            candidates[row].append(
+                Candidate(
+                    way,
+                    seconds,
+                    result.band_time_s[i],
+                    result.touch_chance[i],
+                    result.hang_chance[i],
+                    result.lift_at_m[i],
+                    result.swim_s[i],
+                    np.quantile(result.depth_m[i], [0.1, 0.5, 0.9], axis=1).T,
+                )
+            )
+    by_line = [_by_line(field, tables.rigs, ways, fit[:, row], row) for row in range(L)]
+    return Found(candidates, by_line, tracks)
+
+
+def _by_line(field: Field, rigs: Sequence[Rig], ways: list[Way], fit: np.ndarray, row: int) -> dict[str, float]:
+    """Largest admissible band time of each line at one level.
+
+    A line without a rig on the shortlist is taken at its share of the best in the screening, and never above the
+    least of the shortlist.
+    """
+    found: dict[str, float] = {}
+    for way, value in zip(ways, fit, strict=True):
+        name = rigs[way.rig].line_name
+        found[name] = max(found.get(name, 0.0), float(value))
+    top, least = max(found.values()), min(found.values())
+    at = int(np.argmin(np.abs(np.linspace(0, field.levels.size - 1, len(next(iter(field.screened.values())))) - row)))
+    best = max(values[at] for values in field.screened.values())
+    for rig, values in field.screened.items():
+        name = rigs[rig].line_name
+        if best > 0 and name not in {rigs[way.rig].line_name for way in ways}:
+            found[name] = max(found.get(name, 0.0), min(least, float(values[at] / best * top)))
+    return found
+
+
+def ground_rows(ground: Ground, rows: Sequence[int]) -> Ground:
+    """The ground at some of its levels."""
+    return replace(ground, rise_m=ground.rise_m[list(rows)], boat_m_s=ground.boat_m_s[list(rows)])
+
+
+def track_rows(tracks: Tracks, rows: Sequence[int]) -> Tracks:
+    """Tracks at some of their levels."""
+    take = list(rows)
+    return replace(
+        tracks,
+        count=tracks.count[take],
+        retrieve=tracks.retrieve[take],
+        duration_s=tracks.duration_s[take],
+        taut=tracks.taut[take],
+    )
