@@ -221,33 +221,38 @@ def step(
         fx = 0.0
         fy = 0.0
         fz = 0.0
+        towed = 0.0
+        broad = 0.0
         if i == 0:
             mass += fly[0]
             disp += fly[1]
             added += fly[1] * wet
-            kq += q * fly[2] * abs(ut)
-            kn += q * fly[3] * un
-            if fly[4] != 0.0:
+            h2 = ux * ux + uy * uy
+            u = math.sqrt(h2 + uz * uz)
+            # the fly keeps level: towed area along the horizontal stream, broadside area up and down
+            towed = q * u * fly[2]
+            broad = q * u * fly[3]
+            fx += towed * ux
+            fy += towed * uy
+            fz += broad * uz
+            if fly[4] != 0.0 and h2 > 1e-6:
                 # lift: upward, square to the relative velocity in its vertical plane
-                u2 = ux * ux + uy * uy + uz * uz
-                h2 = ux * ux + uy * uy
-                if h2 > 1e-6:
-                    lift = q * fly[4] * math.sqrt(u2)
-                    h = math.sqrt(h2)
-                    fz -= lift * h
-                    fx += lift * uz * ux / h
-                    fy += lift * uz * uy / h
+                lift = q * fly[4] * u
+                h = math.sqrt(h2)
+                fz -= lift * h
+                fx += lift * uz * ux / h
+                fy += lift * uz * uy / h
         fx += kn * nx + kq * ut * tx
         fy += kn * ny + kq * ut * ty
         fz += kn * nz + kq * ut * tz + (mass - disp * wet) * g
         c_normal = (mass + added) * inv_dt + 2.0 * kn
         c_axial = mass * inv_dt + 2.0 * kq - c_normal
-        s0 = c_normal + c_axial * tx * tx
+        s0 = c_normal + 2.0 * towed + c_axial * tx * tx
         s1 = c_axial * tx * ty
         s2 = c_axial * tx * tz
-        s3 = c_normal + c_axial * ty * ty
+        s3 = c_normal + 2.0 * towed + c_axial * ty * ty
         s4 = c_axial * ty * tz
-        s5 = c_normal + c_axial * tz * tz
+        s5 = c_normal + 2.0 * broad + c_axial * tz * tz
         if wet > 0.0 and wet < 1.0:
             kz = disp * g * inv_wet * dt
             s5 += kz
