@@ -20,7 +20,44 @@ __all__ = ["CSV_COLUMNS", "GPX_DEPTH_SPACE", "spots_csv", "spots_gpx"]
 GPX_SPACE = "http://www.topografix.com/GPX/1/1"
 GPX_DEPTH_SPACE = "urn:plumbrun:gpx:1"
 
-CSV_COLUMNS = ["id", "number", "name", "run", "at", "stance_lon", "stance_lat", "landing_lon", "landing_lat", "caution_level", "caution", "line", "fly", "countdown_from_s", "countdown_to_s", "countdown_mode", "strip_m_s", "lift_rod_at_m", "fly_depth_p10_m", "fly_depth_p50_m", "fly_depth_p90_m", "band_time_s", "touch_chance", "hang_chance", "depth_m", "depth_low_m", "depth_high_m", "velocity_m_s", "stage_m", "stance", "cast_m", "angle_deg", "none_because", "next_line", "next_fly", "why"]
+CSV_COLUMNS = (
+    "id",
+    "number",
+    "name",
+    "run",
+    "at",
+    "stance_lon",
+    "stance_lat",
+    "landing_lon",
+    "landing_lat",
+    "caution_level",
+    "caution",
+    "line",
+    "fly",
+    "countdown_from_s",
+    "countdown_to_s",
+    "countdown_mode",
+    "strip_m_s",
+    "lift_rod_at_m",
+    "fly_depth_p10_m",
+    "fly_depth_p50_m",
+    "fly_depth_p90_m",
+    "band_time_s",
+    "touch_chance",
+    "hang_chance",
+    "depth_m",
+    "depth_low_m",
+    "depth_high_m",
+    "velocity_m_s",
+    "stage_m",
+    "stance",
+    "cast_m",
+    "angle_deg",
+    "none_because",
+    "next_line",
+    "next_fly",
+    "why",
+)
 
 
 def _cell(value: Any) -> Any:
@@ -106,7 +143,8 @@ def spots_gpx(plan: dict[str, Any], river: River) -> str:
     root = ET.Element(f"{{{GPX_SPACE}}}gpx", version="1.1", creator="plumbrun")
     meta = ET.SubElement(root, f"{{{GPX_SPACE}}}metadata")
     ET.SubElement(meta, f"{{{GPX_SPACE}}}name").text = _clean(f"{plan.get('river') or river.name}, {plan['for_day']}")
-    said = f"{words.caution_line(plan.get('caution'))}. {words.unlisted_words(plan.get('caution'))} {' '.join(words.STANDING)}"
+    caution = plan.get("caution")
+    said = " ".join((f"{words.caution_line(caution)}.", words.unlisted_words(caution), *words.STANDING))
     ET.SubElement(meta, f"{{{GPX_SPACE}}}desc").text = _clean(said)
     known = {spot.id: spot for spot in river.spots}
     for i, spot in enumerate(plan.get("spots") or (), 1):

@@ -6,6 +6,7 @@ Coordinates leave here as lat, lon (the order of the map library), rounded to a 
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Any
 
 from planner.page import words
@@ -27,7 +28,7 @@ def _bearing(line: list[tuple[float, float]], lon: float, lat: float) -> float |
     """Direction of the nearest piece of the flowline [degrees clockwise from north]; None without a flowline."""
     best, found = math.inf, None
     squeeze = math.cos(math.radians(lat))
-    for (x0, y0), (x1, y1) in zip(line, line[1:], strict=False):
+    for (x0, y0), (x1, y1) in pairwise(line):
         away = math.hypot(((x0 + x1) / 2 - lon) * squeeze, (y0 + y1) / 2 - lat)
         if away < best:
             best, found = away, math.degrees(math.atan2((x1 - x0) * squeeze, y1 - y0)) % 360

@@ -20,6 +20,10 @@ def spot_names(plan: dict[str, Any], river: River) -> dict[str, str]:
     }
 
 
+def _section(key: str, title: str, content: str) -> str:
+    return f'<section aria-labelledby="{key}-h"><h2 id="{key}-h">{title}</h2>{content}</section>'
+
+
 def _cell(key: str, label: str, content: str) -> str:
     return f'<td role="cell" data-k="{key}" data-label="{label}">{content}</td>'
 
@@ -50,7 +54,7 @@ def spot_table(plan: dict[str, Any], river: River, units: str) -> str:
             f'data-open="{i}" aria-haspopup="dialog">Open <span class="hide">{name(label)}</span></button></td></tr>'
         )
     if not rows:
-        return '<section aria-labelledby="spots-h"><h2 id="spots-h">Spots</h2><p>No spot is drawn in this river folder.</p></section>'
+        return _section("spots", "Spots", "<p>No spot is drawn in this river folder.</p>")
     heads = ("Spot", "Caution", "Count", "Line", "Fly", "Strip", "Depth", "Current", "Touch")
     head = "".join(f'<th role="columnheader" scope="col">{word}</th>' for word in heads)
     return (
@@ -86,16 +90,18 @@ def run_table(plan: dict[str, Any], river: River, units: str) -> str:
             _cell("worth", "Bed", text(worth)),
         ]
         rows.append(
-            f'<tr role="row" data-run="{i}"><th role="rowheader" scope="row">{name(words.name_of(run))}</th>{"".join(cells)}</tr>'
+            f'<tr role="row" data-run="{i}"><th role="rowheader" scope="row">{name(words.name_of(run))}</th>'
+            f"{''.join(cells)}</tr>"
         )
     if not rows:
-        return '<section aria-labelledby="runs-h"><h2 id="runs-h">Runs</h2><p>No run is drawn in this river folder.</p></section>'
+        return _section("runs", "Runs", "<p>No run is drawn in this river folder.</p>")
     heads = ("Run", "Caution", "Mean depth", "Current", "Level", "Bed")
     head = "".join(f'<th role="columnheader" scope="col">{word}</th>' for word in heads)
     return (
         '<section class="runs" aria-labelledby="runs-h"><h2 id="runs-h">Runs</h2><table role="table" id="runs">'
         "<caption>Mean depth, range of the current, and the water's level against the day it was sounded.</caption>"
-        f'<thead role="rowgroup"><tr role="row">{head}</tr></thead><tbody role="rowgroup">{"".join(rows)}</tbody></table></section>'
+        f'<thead role="rowgroup"><tr role="row">{head}</tr></thead>'
+        f'<tbody role="rowgroup">{"".join(rows)}</tbody></table></section>'
     )
 
 
@@ -116,19 +122,34 @@ def rods(plan: dict[str, Any], river: River) -> str:
     for rod in found:
         flies = ", ".join(text(fly) for fly in rod.get("flies") or ())
         where = ", ".join(text(names.get(spot, spot)) for spot in rod.get("spots") or ())
-        rows.append(
-            f"<li><b>{text(rod.get('line') or '')}</b>{f': {flies}' if flies else ''}{f' <span>at {where}</span>' if where else ''}</li>"
-        )
-    return f'<section aria-labelledby="rods-h"><h2 id="rods-h">Rods to rig</h2><ol class="rods">{"".join(rows)}</ol></section>'
+        served = f" <span>at {where}</span>" if where else ""
+        rows.append(f"<li><b>{text(rod.get('line') or '')}</b>{f': {flies}' if flies else ''}{served}</li>")
+    return _section("rods", "Rods to rig", f'<ol class="rods">{"".join(rows)}</ol>')
 
 
 def trip(plan: dict[str, Any], river: River, units: str) -> str:
     """The day's clock and the note to leave ashore."""
     found = plan.get("trip") or {}
-    rows = []
-    for key, label in (("sunrise", "Sunrise"), ("sunset", "Sunset"), ("civil_dusk", "Civil dusk")):
-        if found.get(key):
-            rows.append(f"<li>{label} {text(words.clock(found[key], river.timezone))}</li>")
+    places = {place.id: place.name or place.id for place in river.places}
+
+    def at(key: str) -> str:
+        return words.clock(found.get(key), river.timezone)
+
+    rows = [f"<li><b>{text(conflict)}</b></li>" for conflict in found.get("conflicts") or ()]
+    start, end, latest = at("start"), at("take_out_at") or at("end"), at("take_out_latest")
+    if found.get("put_in"):
+        rows.append(f"<li>Put in at {name(places.get(found['put_in'], found['put_in']))} {text(start)}</li>")
+    if found.get("take_out"):
+        by = f"; with slow water {text(latest)}" if latest and latest != end else ""
+        rows.append(f"<li>Take out at {name(places.get(found['take_out'], found['take_out']))} {text(end)}{by}</li>")
+    light = [f"{key} {at(key)}" for key in ("sunrise", "sunset", "dusk") if at(key)]
+    if light:
+        rows.append(f"<li>{text(', '.join(light).capitalize())}</li>")
+    for stop in found.get("stops") or ():
+        if stop.get("daylight_leave_by") and stop.get("leave_by") and stop["daylight_leave_by"] < stop["leave_by"]:
+            by = words.clock(stop["daylight_leave_by"], river.timezone)
+            where = name(stop.get("name") or stop.get("spot") or "")
+            rows.append(f"<li>Leave {where} by {text(by)} to land before dusk</li>")
     rows += [f"<li>{text(note)}</li>" for note in found.get("notes") or ()]
     who, phone = river.authority.get("name"), river.authority.get("phone")
     if who or phone:
@@ -137,7 +158,7 @@ def trip(plan: dict[str, Any], river: River, units: str) -> str:
         )
     if not rows:
         return ""
-    return f'<section aria-labelledby="day-h"><h2 id="day-h">The day</h2><ul>{"".join(rows)}</ul></section>'
+    return _section("day", "The day", f"<ul>{''.join(rows)}</ul>")
 
 
 def cast_card(ladders: list[dict[str, Any]]) -> str:

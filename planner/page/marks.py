@@ -28,7 +28,8 @@ _SHAPES = {
     ),
     "n": (
         '<rect x="4" y="4" width="40" height="40" fill="#d9d9d9" stroke="#111111" stroke-width="3"/>'
-        '<path d="M4 16 16 4M4 28 28 4M4 40 40 4M12 44 44 12M24 44 44 24M36 44 44 36" stroke="#6b6b6b" stroke-width="2"/>'
+        '<path d="M4 16 16 4M4 28 28 4M4 40 40 4M12 44 44 12M24 44 44 24M36 44 44 36" stroke="#6b6b6b" '
+        'stroke-width="2"/>'
         '<rect x="15" y="12" width="18" height="25" fill="#ffffff"/>',
         "?",
         32,

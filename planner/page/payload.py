@@ -38,21 +38,19 @@ class _Tables:
             self.texts.append(key)
         return self._text_at[key]
 
-    def caution(self, caution: dict[str, Any] | None) -> int | None:
+    def caution(self, caution: dict[str, Any] | None, whole: bool = False) -> int | None:
+        """Index of a caution; `whole` keeps the words of what was not assessed, which only the day's own shows."""
         if caution is None:
             return None
-        reasons = [[r.get("level"), self.text(r.get("text"))] for r in caution.get("reasons") or ()]
-        low = [
-            self.text(note.get("text") if isinstance(note, dict) else note) for note in caution.get("low_water") or ()
-        ]
+        found = caution.get("reasons") or ()
         row = [
             caution.get("level"),
             self.text(words.caution_line(caution)),
             self.text(words.unlisted_words(caution)),
-            reasons,
-            low,
-            words.checks_made(caution),
+            [[r["level"], self.text(r.get("text")), self.text(r.get("rule"))] for r in words.raised(found)],
+            [self.text(words.note_text(note)) for note in caution.get("low_water") or ()] if whole else [],
             self.text(words.caution_short(caution)),
+            [[self.text(r.get("rule")), self.text(r.get("text")) if whole else None] for r in words.missing(found)],
         ]
         key = json.dumps(row)
         if key not in self._caution_at:
@@ -187,7 +185,7 @@ def _ladders(plan: dict[str, Any], tables: _Tables, runs: Sequence[str], spots: 
                 "planned": _number(planned_level(plan, gauge, kind, own), 4),
                 "at": [_number(step_value(s)[1], 4) for s in use],
                 "flow": [_number(s.get("discharge_m3s"), 2) for s in use],
-                "caution": [tables.caution(s.get("caution")) for s in use],
+                "caution": [tables.caution(s.get("caution"), whole=True) for s in use],
                 "runs": sorted(run_rows[0]),
                 "spots": sorted(spot_rows[0]),
                 "runRows": [[rows.get(i) for i in sorted(run_rows[0])] for rows in run_rows],
@@ -225,7 +223,7 @@ def payload(plan: dict[str, Any], river: River, units: str) -> dict[str, Any]:
             for kind in ("depth", "speed")
         },
         "modes": {mode: words.mode_words(mode) for mode in ("fed", "held", "mended")},
-        "caution": tables.caution(plan.get("caution")),
+        "caution": tables.caution(plan.get("caution"), whole=True),
         "ladders": _ladders(plan, tables, runs, spots),
         "runs": [
             {"name": run.get("name") or run["id"], "row": _run_row(run, tables)} for run in plan.get("runs") or ()

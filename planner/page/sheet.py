@@ -6,6 +6,8 @@ then repaints the same elements (found by ``data-k``) for the level that the rea
 
 from __future__ import annotations
 
+import math
+from itertools import pairwise
 from typing import Any
 
 from planner.page import words
@@ -60,7 +62,8 @@ def build_page(plan: dict[str, Any], river: River, units: str) -> str:
             '<div class="field"><section class="map-part" aria-labelledby="map-h"><h2 id="map-h">Map</h2>',
             _legend(units),
             f'<div class="no-script-only print-only">{drawing}</div>',
-            '<div class="map-frame" id="map-frame"><svg class="north" viewBox="0 0 24 40" aria-hidden="true">'
+            f'<div class="map-frame {_shape(data["map"]["box"])}" id="map-frame">'
+            '<svg class="north" viewBox="0 0 24 40" aria-hidden="true">'
             '<path d="M12 1 21 26 12 20 3 26Z" fill="#111111"/><text x="12" y="39" text-anchor="middle" '
             'font-size="13" font-weight="700" fill="#111111">N</text></svg>',
         ]
@@ -84,26 +87,29 @@ def build_page(plan: dict[str, Any], river: River, units: str) -> str:
 
 
 def _reasons(caution: dict[str, Any]) -> str:
-    reasons = sorted(caution.get("reasons") or (), key=lambda r: -(r.get("level") or 0))
     rows = "".join(
-        f"<li>{caution_mark({'level': r.get('level'), 'label': words.LEVEL_WORDS.get(r.get('level'), '')})} "
+        f"<li>{caution_mark({'level': r['level'], 'label': words.LEVEL_WORDS.get(r['level'], '')})} "
         f"<span>{text(r.get('text') or '')}</span></li>"
-        for r in reasons
+        for r in words.raised(caution.get("reasons") or ())
     )
     return f'<ul class="reasons" data-k="reasons">{rows}</ul>'
 
 
 def _cautions(plan: dict[str, Any]) -> str:
     caution = plan.get("caution") or {}
-    low = [note.get("text", "") if isinstance(note, dict) else note for note in caution.get("low_water") or ()]
-    standing = " ".join(words.STANDING)
+    low = "".join(f"<li>{text(words.note_text(note))}</li>" for note in caution.get("low_water") or ())
+    unmade = [text(r.get("text") or r.get("rule") or "") for r in words.missing(caution.get("reasons") or ())]
     return (
         '<section id="cautions" aria-labelledby="cautions-h"><h2 id="cautions-h" class="caution-head">'
-        f"{caution_mark(caution, 'caution')}</h2><p class='past' id='past' hidden></p>"
+        f"{caution_mark(caution, 'caution')}</h2>"
+        '<p class="past" id="past" hidden></p>'
         f"{_reasons(caution)}"
         f'<p class="checks" data-k="checks">{text(words.unlisted_words(caution))}</p>'
-        f'<ul class="low" data-k="low">{"".join(f"<li>{text(note)}</li>" for note in low)}</ul>'
-        f'<p class="standing">{text(standing)}</p></section>'
+        f'<ul class="low" data-k="low">{low}</ul>'
+        f'<details class="unmade"{"" if unmade else " hidden"} data-k="unmade"><summary>Not assessed: '
+        f'<span data-k="unmade-count">{len(unmade)}</span></summary>'
+        f'<ul data-k="unmade-list">{"".join(f"<li>{row}</li>" for row in unmade)}</ul></details>'
+        f'<p class="standing">{text(" ".join(words.STANDING))}</p></section>'
     )
 
 
@@ -166,7 +172,7 @@ def _levels(plan: dict[str, Any], data: dict[str, Any], river: River, units: str
     if not ladders:
         return (
             '<section id="level" aria-labelledby="level-h"><h2 id="level-h">The gauge reads now</h2>'
-            "<p>No ladder of levels could be worked out, so that the page holds the planned answers alone.</p></section>"
+            "<p>No ladder of levels could be worked out, so the page holds the planned answers alone.</p></section>"
         )
     out = ['<section id="level" aria-labelledby="level-h"><h2 id="level-h">The gauge reads now</h2>']
     for i, ladder in enumerate(ladders):
@@ -179,7 +185,8 @@ def _levels(plan: dict[str, Any], data: dict[str, Any], river: River, units: str
             f'<p class="reading"><span data-k="reading" id="reading-{i}">{text(planned)}</span> '
             f'<span class="reading-note" data-k="reading-note">the planned level</span>'
             f"{f' <span>{text(which)}</span>' if which else ''}</p>"
-            '<div class="steps needs-script"><button type="button" data-step="-1" aria-label="One step lower">−</button>'
+            '<div class="steps needs-script">'
+            '<button type="button" data-step="-1" aria-label="One step lower">−</button>'
             f'<input type="range" min="0" max="{len(ladder["at"]) - 1}" step="1" value="0" '
             f'aria-label="The gauge reads now" aria-describedby="ends-{i}">'
             '<button type="button" data-step="1" aria-label="One step higher">+</button></div>'
@@ -206,7 +213,7 @@ def _legend(units: str) -> str:
         ends = [show(step, kind, units).split(" ")[0] for step in steps]
         ranges = [
             f"under {ends[0]}",
-            *(f"{a}–{b}" for a, b in zip(ends, ends[1:], strict=False)),
+            *(f"{a}–{b}" for a, b in pairwise(ends)),
             f"{ends[-1]} and more",
         ]
         rows = "".join(
@@ -232,6 +239,13 @@ def _legend(units: str) -> str:
     )
 
 
+def _shape(box: list[float]) -> str:
+    """Whether the river lies across, stands tall or neither, for the height of the map."""
+    wide = (box[2] - box[0]) * math.cos(math.radians((box[1] + box[3]) / 2))
+    aspect = wide / max(box[3] - box[1], 1e-9)
+    return "lies" if aspect > 1.8 else "stands" if aspect < 0.6 else "even"
+
+
 def _worth(plan: dict[str, Any], river: River) -> str:
     notes = [str(finding) for finding in river.findings]
     for run in plan.get("runs") or ():
@@ -250,5 +264,6 @@ def _foot(plan: dict[str, Any], river: River) -> str:
     return (
         f"<footer><p>Gauge: {gauges or 'none'}. {text(words.STANDING[1])} Times are those of {text(river.timezone)}. "
         "A countdown between two worked-out levels is that of the lower, a caution that of the higher.</p>"
-        "<p>Map drawing by Leaflet 1.9.4, © 2010–2023 Vladimir Agafonkin, © 2010–2011 CloudMade, BSD-2-Clause.</p></footer>"
+        "<p>Map drawing by Leaflet 1.9.4, © 2010–2023 Vladimir Agafonkin, © 2010–2011 CloudMade, BSD-2-Clause.</p>"
+        "</footer>"
     )

@@ -100,7 +100,8 @@ def sketch(plan: dict[str, Any], data: dict[str, Any], units: str) -> str:
         )
         labels.append(
             f'<rect x="{x1 - 9:.1f}" y="{y1 - 9:.1f}" width="18" height="18" fill="#111111"/>'
-            f'<text x="{x1:.1f}" y="{y1 + 5:.1f}" class="sketch-number" text-anchor="middle" fill="#ffffff">{i + 1}</text>'
+            f'<text x="{x1:.1f}" y="{y1 + 5:.1f}" class="sketch-number" text-anchor="middle" fill="#ffffff">'
+            f"{i + 1}</text>"
         )
     signs = {"put_in": "IN", "take_out": "OUT", "hazard": "!"}
     for place in data["places"]:
@@ -108,7 +109,8 @@ def sketch(plan: dict[str, Any], data: dict[str, Any], units: str) -> str:
         x, y = min(max(x, 20.0), _WIDE - 20.0), min(max(y, 16.0), high - 12.0)
         if place["kind"] == "hazard" and len(place["line"]) > 1:
             out.append(
-                f'<path d="{path(place["line"])}" fill="none" stroke="#111111" stroke-width="5" stroke-dasharray="3 3"/>'
+                f'<path d="{path(place["line"])}" fill="none" stroke="#111111" stroke-width="5" '
+                'stroke-dasharray="3 3"/>'
             )
         labels.append(
             f'<rect x="{x - 18:.1f}" y="{y - 11:.1f}" width="36" height="20" rx="3" fill="#ffffff" stroke="#111111" '

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from typing import Any
 
 from planner.page import words
@@ -12,6 +13,7 @@ __all__ = ["summary"]
 
 _WIDE = 100
 _MOST_SPOTS = 22
+_MOST_UNMADE = 8
 
 
 def _wrapped(text: str, first: str = "", rest: str = "  ") -> list[str]:
@@ -23,7 +25,7 @@ def _plain(text: Any) -> str:
     return "".join(sign if sign.isprintable() else " " for sign in str(text)).strip()
 
 
-def _columns(head: tuple[str, ...], body: list[tuple[str, ...]], widest: int = 26) -> list[str]:
+def _columns(head: tuple[str, ...], body: Sequence[tuple[str, ...]], widest: int = 26) -> list[str]:
     rows = [tuple(_short(cell, widest) for cell in row) for row in body]
     wide = [max(len(row[i]) for row in [head, *rows]) for i in range(len(head))]
     return ["  ".join(cell.ljust(wide[i]) for i, cell in enumerate(row)).rstrip() for row in [head, *rows]]
@@ -35,13 +37,20 @@ def _short(text: str, most: int) -> str:
 
 def _cautions(plan: dict[str, Any]) -> list[str]:
     caution = plan.get("caution") or {}
+    reasons = caution.get("reasons") or ()
     out = [words.caution_line(caution).upper()]
-    for reason in sorted(caution.get("reasons") or (), key=lambda r: -(r.get("level") or 0)):
-        level = reason.get("level")
-        out += _wrapped(_plain(reason.get("text") or ""), f"  [{'?' if level is None else level}] ", "      ")
-    for note in caution.get("low_water") or ():
-        out += _wrapped(_plain(note.get("text", "") if isinstance(note, dict) else note), "  low water: ", "      ")
+    for reason in words.raised(reasons):
+        out += _wrapped(_plain(reason.get("text") or ""), f"  [{reason['level']}] ", "      ")
     out += _wrapped(words.unlisted_words(caution))
+    for note in caution.get("low_water") or ():
+        out += _wrapped(_plain(words.note_text(note)), "  low water: ", "      ")
+    unmade = [_plain(r.get("text") or r.get("rule") or "") for r in words.missing(reasons)]
+    if unmade:
+        out.append(f"Not assessed ({len(unmade)}):")
+        for row in unmade[:_MOST_UNMADE]:
+            out.append("  [?] " + _short(row, _WIDE - 6))
+        if len(unmade) > _MOST_UNMADE:
+            out.append(f"  and {len(unmade) - _MOST_UNMADE} more: see the page")
     out += _wrapped(" ".join(words.STANDING))
     return out
 
@@ -75,7 +84,8 @@ def _expected(plan: dict[str, Any], units: str) -> str:
 
 
 def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
-    body, missing = [], []
+    body: list[tuple[str, ...]] = []
+    missing: list[str] = []
     spots = plan.get("spots") or []
     for i, spot in enumerate(spots[:_MOST_SPOTS], 1):
         best = spot.get("best")

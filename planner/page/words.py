@@ -7,7 +7,7 @@ colour fails in sun, in print and for many eyes.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -25,17 +25,19 @@ __all__ = [
     "angle_words",
     "caution_line",
     "caution_short",
-    "checks_made",
     "class_letter",
     "class_steps",
     "clock",
     "countdown_words",
     "day_words",
     "joined",
+    "missing",
     "mode_words",
     "name_of",
+    "note_text",
     "number_rule",
     "percent",
+    "raised",
     "span",
     "trend_words",
     "unlisted_words",
@@ -279,9 +281,19 @@ def joined(words: Iterable[str]) -> str:
     return ", ".join(word for word in words if word)
 
 
-def checks_made(caution: dict[str, Any] | None) -> int:
-    """How many checks stand behind a caution."""
-    return _count((caution or {}).get("assessed"))
+def raised(reasons: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The reasons that raised a level, highest first."""
+    return sorted((r for r in reasons if r.get("level")), key=lambda r: -int(r["level"]))
+
+
+def missing(reasons: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The checks that could not be made."""
+    return [r for r in reasons if r.get("level") is None]
+
+
+def note_text(note: Any) -> str:
+    """The words of a note that is a record or text itself."""
+    return str(note.get("text") or "") if isinstance(note, dict) else str(note)
 
 
 def name_of(row: dict[str, Any], record: Any = None) -> str:

@@ -184,7 +184,8 @@ def _run_at(i: int, stage: float) -> dict[str, Any]:
 def _choice(row: dict[str, Any], i: int) -> dict[str, Any] | None:
     if row["line"] is None:
         return None
-    keys = ["line", "fly", "countdown_from_s", "countdown_to_s", "strip_m_s", "touch_chance", "hang_chance", "band_time_s"]
+    keys = ["line", "fly"]
+    keys += ["countdown_from_s", "countdown_to_s", "strip_m_s", "touch_chance", "hang_chance", "band_time_s"]
     found = {key: row[key] for key in keys}
     depth = row["depth_m"]
     found["countdown_mode"] = "fed" if i % 2 else "held"
@@ -243,6 +244,8 @@ def sample_plan(runs: int = 3, spots: int = 6, levels: int = 13, names: tuple[st
                     "source": "invented for the test",
                 },
             )
+        unmade = ("air temperature is not given", "footing is not given", "no thunder outlook was read")
+        reasons += [{"rule": f"Q{i}", "level": None, "text": f"Not assessed: {t}."} for i, t in enumerate(unmade)]
         return _caution(level, reasons, 11, 15)
 
     ladder = []
@@ -352,7 +355,20 @@ def sample_plan(runs: int = 3, spots: int = 6, levels: int = 13, names: tuple[st
             },
             {"line": LINES[1], "flies": [FLIES[1]], "spots": ["spot-2"], "band_time_s": 5.1, "lost_share": 0.07},
         ],
-        "trip": {},
+        "trip": {
+            "start": "2026-06-13T12:00:00Z",
+            "end": "2026-06-13T20:00:00Z",
+            "put_in": "in",
+            "take_out": "out",
+            "take_out_at": "2026-06-13T19:40:00Z",
+            "take_out_latest": "2026-06-13T20:25:00Z",
+            "sunrise": "2026-06-13T10:23:00Z",
+            "sunset": "2026-06-14T01:47:00Z",
+            "dusk": "2026-06-14T02:21:00Z",
+            "stops": [],
+            "conflicts": [],
+            "notes": ["The clock is set by the hours given and the run's current."],
+        },
     }
 
 

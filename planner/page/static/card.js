@@ -50,7 +50,7 @@ function paintCard() {
   const level = part(card, "card-level");
   if (level) say(level, "Gauge " + levelWords() + (planned ? ", planned" : ""));
   const body = byId("card-body");
-  const key = JSON.stringify([cardSpot, planned, a.depth, a.speed, a.line, a.fly, a.from, a.to, a.caution.of]);
+  const key = JSON.stringify([cardSpot, planned, a.depth, a.speed, a.line, a.fly, a.from, a.to, a.caution.level]);
   if (body.dataset.key === key) return;
   body.dataset.key = key;
   stopTimer();
@@ -61,16 +61,13 @@ function paintCard() {
   }
   const facts = el("dl", "facts");
   const range = (value, pair, kind) => show(value, kind) + (planned && known(pair[0]) ? " (" + span(pair[0], pair[1], kind) + ")" : "");
-  fact(facts, "Cast", known(fixedPart.cast[0]) ? show(fixedPart.cast[0], "length") + ", " + fixedPart.cast[1] : "");
+  if (!a.line) fact(facts, "Cast", known(fixedPart.cast[0]) ? show(fixedPart.cast[0], "length") + ", " + fixedPart.cast[1] : "");
   fact(facts, "Stance", fixedPart.stanceWord + (known(fixedPart.stance[0]) ? ", water there about " + show(fixedPart.stance[0], "depth")
     + (known(fixedPart.stance[1]) ? " at " + show(fixedPart.stance[1], "speed") : "") + " at the planned level" : ""));
   fact(facts, "Depth where the fly lands", range(a.depth, fixedPart.depth, "depth"));
   fact(facts, "Current there", range(a.speed, fixedPart.speed, "speed"));
   fact(facts, "Arrive", fixedPart.at);
   body.appendChild(facts);
-  const view = planned ? sideView(cardSpot) : null;
-  if (view && a.line) body.appendChild(view);
-  else if (fixedPart.swim && a.line) body.appendChild(el("p", "note", "The side view is drawn for the planned level alone."));
 }
 
 function cardAnswer(body, a, fixedPart, planned) {
@@ -90,14 +87,20 @@ function cardAnswer(body, a, fixedPart, planned) {
   fact(facts, "Fly", a.fly, "wide");
   fact(facts, "Strip", show(a.strip, "strip"));
   fact(facts, "Lift the rod when the fly is", known(a.lift) ? show(a.lift, "length") + " away" : "");
+  fact(facts, "Cast", known(fixedPart.cast[0]) ? show(fixedPart.cast[0], "length") + ", " + fixedPart.cast[1] : "", "wide");
   fact(facts, "The fly swims at", a.flyDepth ? show(a.flyDepth[1], "depth") + " (" + span(a.flyDepth[0], a.flyDepth[2], "depth") + ")" : "");
-  fact(facts, "Touches the bed", known(a.touch) ? "in " + percent(a.touch) + " of casts" : "");
-  fact(facts, "Hangs up", known(a.hang) ? "in " + percent(a.hang) + " of casts" : "");
-  fact(facts, "Time in the hold band", known(a.band) ? a.band.toFixed(0) + " s" : "");
-  const next = planned ? fixedPart.next : null;
-  fact(facts, "Next best", next ? [words(next[0]), words(next[1]), words(next[2])].filter(Boolean).join(", ") : "", "wide");
-  fact(facts, "Why", a.why, "wide");
   body.appendChild(facts);
+  const view = planned ? sideView(cardSpot) : null;
+  if (view) body.appendChild(view);
+  else if (fixedPart.swim) body.appendChild(el("p", "note", "The side view is drawn for the planned level alone."));
+  const more = el("dl", "facts");
+  fact(more, "Touches the bed", known(a.touch) ? "in " + percent(a.touch) + " of casts" : "");
+  fact(more, "Hangs up", known(a.hang) ? "in " + percent(a.hang) + " of casts" : "");
+  fact(more, "Time in the hold band", known(a.band) ? a.band.toFixed(0) + " s" : "");
+  const next = planned ? fixedPart.next : null;
+  fact(more, "Next best", next ? [words(next[0]), words(next[1]), words(next[2])].filter(Boolean).join(", ") : "", "wide");
+  fact(more, "Why", a.why, "wide");
+  body.appendChild(more);
 }
 
 function stopTimer() {

@@ -1,12 +1,16 @@
 // From what the gauge reads to the answers that hold there. Between two steps of the ladder depth and countdown are
 // those of the lower step and cautions those of the higher; beyond its ends the page stays at the end and says so.
-const LEVEL_LINES = { 1: "heads-up", 2: "think again", 3: "stay off" };
+const LEVEL_WORDS = ["none raised", "heads-up", "think again", "stay off"];
 const state = data.ladders.map(() => null); // null: the plan's own answers; else the reading in SI
+
+function levelLine(level) {
+  return !known(level) ? "Caution not assessed" : level === 0 ? "No caution raised" : "Caution " + level + " of 3: " + LEVEL_WORDS[level];
+}
 
 function cautionAt(index) {
   const row = known(index) ? data.cautions[index] : null;
-  if (!row) return { level: null, line: "Caution not assessed", checks: "", reasons: [], low: [], made: 0, of: index, short: "not assessed" };
-  return { level: row[0], line: words(row[1]), checks: words(row[2]), reasons: row[3], low: row[4], made: row[5], of: index, short: words(row[6]) };
+  if (!row) return { level: null, line: levelLine(null), short: "not assessed", checks: "", reasons: [], low: [], missing: [] };
+  return { level: row[0], line: words(row[1]), checks: words(row[2]), reasons: row[3], low: row[4], short: words(row[5]), missing: row[6] };
 }
 
 function height(caution) {
@@ -18,9 +22,14 @@ function higher(a, b) {
   return height(a) > height(b) ? a : b;
 }
 
-// An answer from fewer checks than the plan's never lowers a level.
+// What a step of the ladder could not assess keeps the level that the plan gave it: missing input never lowers one.
 function guarded(caution, planned) {
-  return caution.made < planned.made ? higher(planned, caution) : caution;
+  const unmade = caution.missing.map((row) => row[0]);
+  const kept = planned.reasons.filter((reason) => unmade.includes(reason[2]));
+  const level = Math.max(height(caution), ...kept.map((reason) => reason[0]), known(caution.level) ? -1 : height(planned));
+  if (level <= height(caution)) return caution;
+  const reasons = caution.reasons.concat(kept.length ? kept : planned.reasons);
+  return Object.assign({}, caution, { level: level, line: levelLine(level), short: level + ": " + LEVEL_WORDS[level], reasons: reasons });
 }
 
 function place(ladder, value) {

@@ -25,17 +25,15 @@ function reasonNode(reason) {
   return item;
 }
 
-function levelLine(level) {
-  return !known(level) ? "Caution not assessed" : level === 0 ? "No caution raised" : "Caution " + level + " of 3: " + LEVEL_LINES[level];
-}
-
 function paintCautions() {
   const root = byId("cautions"), caution = answers.caution;
   paintMark(part(root, "caution"), caution);
-  const reasons = caution.reasons.slice().sort((a, b) => (b[0] || 0) - (a[0] || 0));
-  list(part(root, "reasons"), reasons, reasonNode);
+  list(part(root, "reasons"), caution.reasons.slice().sort((a, b) => b[0] - a[0]), reasonNode);
   say(part(root, "checks"), caution.checks);
   list(part(root, "low"), caution.low, (note) => el("li", "", words(note)));
+  list(part(root, "unmade-list"), caution.missing, (row) => el("li", "", words(row[1]) || words(row[0])));
+  say(part(root, "unmade-count"), "" + caution.missing.length);
+  part(root, "unmade").hidden = caution.missing.length === 0;
 }
 
 function paintLevels() {

@@ -1,6 +1,10 @@
 // The map: runs, casts, places and the flow, drawn on the map that the page's frame made.
 let colourBy = "depth";
 const mapRuns = [];
+const sketchRuns = data.runs.map((run, i) => ({
+  shape: document.querySelector('.sketch [data-run="' + i + '"]'),
+  letter: document.querySelector('.sketch [data-run-letter="' + i + '"]'),
+}));
 const mapNode = byId("map_river");
 const riverMap = window.map_river;
 
@@ -49,7 +53,7 @@ function drawSpots() {
     arrowHead(spot.to, turn(spot.from, spot.to), "cast-arrow");
     const box = el("span", "spot-box");
     box.appendChild(el("span", "spot-number", "" + (i + 1)));
-    const marker = L.marker(spot.to, { icon: icon(box, [44, 44], [22, -4]), keyboard: false, zIndexOffset: 500 }).addTo(riverMap);
+    const marker = L.marker(spot.to, { icon: icon(box, [44, 44]), keyboard: false, zIndexOffset: 500 }).addTo(riverMap);
     const node = marker.getElement();
     node.tabIndex = 0;
     node.setAttribute("role", "button");
@@ -83,16 +87,56 @@ function fitMap() {
   riverMap.fitBounds([[box[1], box[0]], [box[3], box[2]]], { padding: [34, 34], animate: false });
 }
 
-// Names would cover the runs when the whole river is in sight.
-function thinLabels() {
-  let long = 0;
-  for (const run of mapRuns) {
-    if (!run) continue;
-    const bounds = run.shape.getBounds();
-    long = Math.max(long, riverMap.latLngToLayerPoint(bounds.getNorthWest()).distanceTo(riverMap.latLngToLayerPoint(bounds.getSouthEast())));
+// Labels take the first place where they cover nothing that matters more; a run's name gives way, then its depth.
+const PLACES = [[0, 20], [0, -46], [0, 48], [0, -74], [-60, 20], [60, 20], [0, 76], [0, -102]];
+const AROUND = [[0, 22], [0, -22], [24, 0], [-24, 0], [24, 22], [-24, 22], [24, -22], [-24, -22], [0, 46], [0, -46]];
+
+function overlaps(a, b) {
+  return a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1;
+}
+
+function settle(node, offsets, taken, frame) {
+  for (const offset of offsets) {
+    node.style.transform = "translate(-50%, -50%) translate(" + offset[0] + "px, " + offset[1] + "px)";
+    const box = node.getBoundingClientRect();
+    const inside = box.left >= frame.left && box.right <= frame.right && box.top >= frame.top && box.bottom <= frame.bottom;
+    if (inside && !taken.some((other) => overlaps(box, other))) {
+      taken.push(box);
+      return true;
+    }
   }
-  mapNode.classList.toggle("far", long < 110);
-  mapNode.classList.toggle("very-far", long < 40);
+  return false;
+}
+
+function settleLabels() {
+  const frame = mapNode.getBoundingClientRect();
+  if (!frame.width) return;
+  const all = (selector) => Array.from(mapNode.querySelectorAll(selector));
+  const taken = all(".leaflet-control").concat(Array.from(document.querySelectorAll(".north"))).map((node) => node.getBoundingClientRect());
+  mapNode.classList.add("whole");
+  for (const node of all(".place b")) taken.push(node.getBoundingClientRect());
+  for (const node of all(".spot-number")) {
+    if (!settle(node, AROUND, taken, frame)) node.style.transform = "translate(-50%, 10px)";
+  }
+  for (const node of all(".stance")) {
+    const box = node.getBoundingClientRect();
+    node.classList.toggle("tucked", taken.some((other) => overlaps(box, other)));
+    if (!node.classList.contains("tucked")) taken.push(box);
+  }
+  for (const node of all(".run-label")) {
+    node.classList.remove("letter-alone", "no-name", "tucked");
+    if (settle(node, PLACES, taken, frame)) continue;
+    node.classList.add("no-name");
+    if (settle(node, PLACES, taken, frame)) continue;
+    node.classList.add("letter-alone");
+    if (!settle(node, PLACES, taken, frame)) node.classList.add("tucked");
+  }
+  for (const node of all(".place-name")) {
+    const box = node.getBoundingClientRect();
+    const shown = box.right <= frame.right && box.left >= frame.left && !taken.some((other) => overlaps(box, other));
+    node.classList.toggle("tucked", !shown);
+    if (shown) taken.push(box);
+  }
 }
 
 function paintMap(answers) {
@@ -105,8 +149,9 @@ function paintMap(answers) {
       paintClass(run.letter, colourBy, value);
       say(run.text, show(value, colourBy));
     }
-    for (const node of document.querySelectorAll('.sketch [data-run="' + i + '"]')) node.setAttribute("fill", found[1]);
-    for (const node of document.querySelectorAll('.sketch [data-run-letter="' + i + '"]')) say(node, found[0]);
+    const drawn = sketchRuns[i];
+    if (drawn.shape && drawn.shape.getAttribute("fill") !== found[1]) drawn.shape.setAttribute("fill", found[1]);
+    say(drawn.letter, found[0]);
   });
 }
 
@@ -124,8 +169,7 @@ function startMap() {
   drawPlaces();
   drawSpots();
   fitMap();
-  thinLabels();
-  riverMap.on("zoomend", thinLabels);
+  riverMap.on("zoomend moveend resize", settleLabels);
   mapNode.setAttribute("role", "group");
   mapNode.setAttribute("aria-label", "Map of the runs and spots; every spot is also in the table after it");
 }

@@ -93,3 +93,4 @@ startClock();
 startMap();
 startWhere();
 repaint(true);
+if (riverMap) settleLabels();
