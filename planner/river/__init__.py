@@ -4,6 +4,7 @@ from planner.river.ground import LocalPlane
 from planner.river.reader import check_river, read_river
 from planner.river.records import Finding, Place, River, Run, Spot, Tackle, TackleFly, TackleLine
 from planner.river.tackle import generic_tackle
+from planner.river.writer import write_river
 
 __all__ = [
     "Finding",
@@ -18,4 +19,5 @@ __all__ = [
     "check_river",
     "generic_tackle",
     "read_river",
+    "write_river",
 ]
