@@ -15,7 +15,8 @@ __all__ = ["assess_river", "assess_run", "assess_spot", "hold", "worst"]
 
 
 def _checks(names: Iterable[str], c: Conditions, where: str, units: str) -> list[Check]:
-    inputs, unsure = rule_inputs(c), doubts(c)
+    inputs = rule_inputs(c)
+    unsure = doubts(c, inputs)
     factor, lowered_by = footing_factor(c), footing_reasons(c)
     found = []
     for name in names:
@@ -34,7 +35,7 @@ def _checks(names: Iterable[str], c: Conditions, where: str, units: str) -> list
             doubt=unsure.get(rule.kind, ""),
         )
         if check is not None:
-            found.append(replace(check, blocks=check.blocks and not c.level_given))
+            found.append(replace(check, blocks=False) if check.blocks and c.level_given else check)
     return found
 
 
@@ -134,7 +135,8 @@ def _on_foot(c: Conditions, where: str, units: str) -> list[Check]:
     found = []
     for check in _checks(rule_ids("spot"), c, where, units):
         by_factor = any(rule.factor for rule in rules_of(check.rule))
-        found.append(replace(check, doubt=check.doubt or (by_factor and footing.level is None)))
+        unsure = by_factor and footing.level is None and not check.doubt
+        found.append(replace(check, doubt=True) if unsure else check)
     return [*found, footing]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 from functools import cache
+from math import prod
 from typing import Any
 
 from planner.caution.records import Conditions
@@ -100,7 +101,7 @@ def rule_inputs(c: Conditions) -> dict[str, Any]:
     dict
         Input name to its value in SI; None is missing, `INAPPLICABLE` has no bearing here.
     """
-    given = {name: getattr(c, name) for name in Conditions.__dataclass_fields__}
+    given = vars(c)
     depth, speed = _depth(c), _speed(c)
     rising = None if c.rise_m_3h is None else round(c.rise_m_3h, 9) >= _rising_from()
     sensitive = not (c.regulated is False and rising is False)  # unknown counts as the stricter case
@@ -134,6 +135,7 @@ def rule_inputs(c: Conditions) -> dict[str, Any]:
     }
 
 
+@cache
 def _rising_from() -> float:
     return float(next(row["threshold"] for row in rows("caution_rules") if row["id"] == "F6r" and row["threshold"]))
 
@@ -152,11 +154,7 @@ def footing_factor(c: Conditions) -> float:
     >>> round(footing_factor(Conditions(footing="poor", dark=True)), 4)
     0.3333
     """
-    lowest = min(Fraction(row["factor"]) for row in _footing_rows())
-    factor = Fraction(1)
-    for row in _lowering(c):
-        factor *= Fraction(row["factor"])
-    return float(max(factor, lowest))
+    return _product(tuple(row["factor"] for row in _lowering(c)))
 
 
 def footing_reasons(c: Conditions) -> str:
@@ -169,21 +167,34 @@ def _footing_rows() -> tuple[Mapping[str, str], ...]:
     return tuple(row for row in rows("caution_rules") if row["id"] == "W4" and row["operator"] == "is")
 
 
+@cache
+def _product(parts: tuple[str, ...]) -> float:
+    lowest = min(Fraction(row["factor"]) for row in _footing_rows())
+    return float(max(prod(Fraction(part) for part in parts), lowest))
+
+
 def _lowering(c: Conditions) -> list[Mapping[str, str]]:
     return [row for row in _footing_rows() if str(getattr(c, row["input"])).lower() == row["threshold"]]
 
 
-def doubts(c: Conditions) -> dict[str, str]:
+def doubts(c: Conditions, inputs: Mapping[str, Any] | None = None) -> dict[str, str]:
     """Kinds of input that the last reading cannot carry, with the reason.
 
     A level of such a check stays when it is raised; where nothing is raised it reads not assessed.
+
+    Parameters
+    ----------
+    c : Conditions
+        What is known.
+    inputs : mapping, optional
+        As given by `rule_inputs`, when it has been made already.
 
     Returns
     -------
     dict
         Kind (``level``, ``rise``, ``sensor``, ``ice``) to a sentence.
     """
-    inputs = rule_inputs(c)
+    inputs = rule_inputs(c) if inputs is None else inputs
     found: dict[str, str] = {}
     limits = {row["input"]: float(row["threshold"]) for row in _age_rows()}
     age = None

@@ -1,0 +1,118 @@
+"""From a folder and a gauge's record to the conditions, each figure on its cautious side."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from planner.caution import assess_river, at_level, at_stance, gather_conditions
+from planner.errors import RiverFolderUnfit
+from planner.gauges import Series, parse_iv_json
+from planner.water import expect
+from tests.trip.test_schedule import SPOTS, river
+
+DATA = Path(__file__).parents[2] / "data" / "gauges"
+NOW = datetime(2026, 6, 12, 23, 0, tzinfo=UTC)
+WINDOW = (NOW + timedelta(hours=13), NOW + timedelta(hours=21))
+
+
+def record(stage, quality="provisional", end=NOW):
+    """A series of quarter hours that ends at a moment."""
+    n = len(stage)
+    back = np.arange(n - 1, -1, -1) * np.timedelta64(900, "s")
+    times = np.datetime64(end.replace(tzinfo=None), "s") - back
+    stage = np.asarray(stage, dtype=float)
+    warm = 20.0 + 3.0 * np.sin(np.arange(n) * 2 * np.pi / 96)
+    return Series(
+        "usgs:1", "usgs", "Invented", times, stage, 10 * stage**2, warm, np.full(n, np.nan),
+        np.full(n, quality), (), end,
+    )  # fmt: skip
+
+
+def test_the_highest_upper_level_and_the_coldest_water_count():
+    """Of the window's range the upper end, of the last day the coldest hour."""
+    series = record(2.0 + 0.05 * np.sin(np.arange(96 * 40) / 300))
+    expected = expect(series, NOW, *WINDOW)
+    c = gather_conditions(river(SPOTS), expected, series, NOW)
+    assert c.stage_m == np.nanmax(expected.stage_high_m)
+    assert c.stage_m >= np.nanmax(expected.stage_m)
+    assert c.discharge_low_m3s <= c.discharge_m3s
+    assert c.water_temp_c == pytest.approx(17.0, abs=0.01)
+    assert c.data_age_min == 0
+
+
+def test_readings_after_the_plans_clock_are_not_looked_at():
+    """A rise that comes after the plan was made is not known to it."""
+    quiet = record(np.full(400, 2.0), end=NOW - timedelta(hours=1))
+    flood = record(np.concatenate([np.full(400, 2.0), 2.0 + 0.2 * np.arange(1, 5)]), end=NOW)
+    early = NOW - timedelta(hours=1)
+    assert gather_conditions(river(SPOTS), series=flood, now=early).rise_m_1h == 0
+    assert gather_conditions(river(SPOTS), series=quiet, now=early).rise_m_1h == 0
+    assert gather_conditions(river(SPOTS), series=flood, now=NOW).rise_m_1h == pytest.approx(0.8)
+
+
+def test_a_level_the_user_gave_is_taken_and_the_records_age_stays():
+    """The stated level has no age, the rise still rests on the record."""
+    series = record(np.full(400, 2.0), end=NOW - timedelta(hours=12))
+    expected = expect(series, NOW, *WINDOW, level=2.2)
+    c = gather_conditions(river(SPOTS), expected, series, NOW)
+    assert c.level_given
+    assert c.data_age_min == pytest.approx(720)
+    caution = assess_river(c)
+    assert next(check.level for check in caution.base if check.rule == "F6") is None
+
+
+def test_a_level_given_without_any_gauge_has_no_age_check():
+    """Where nothing was read, nothing can be old."""
+    expected = expect(None, NOW, *WINDOW, level=2.2)
+    caution = assess_river(gather_conditions(river(SPOTS), expected, None, NOW))
+    assert not [check for check in caution.base if check.rule == "X1"]
+
+
+def test_a_step_of_the_ladder_is_a_stated_level():
+    """Only the level changes; the rest of the day stays."""
+    c = gather_conditions(river(SPOTS), series=record(np.full(400, 2.0)), now=NOW)
+    step = at_level(c, 2.5, 60.0)
+    assert (step.stage_m, step.discharge_m3s, step.level_given) == (2.5, 60.0, True)
+    assert step.water_temp_c == c.water_temp_c
+    assert at_level(c, 2.5).discharge_m3s is None
+    stance = at_stance(step, 0.4, 0.5, dark=False)
+    assert (stance.wade_depth_m, stance.wade_speed_m_s, stance.dark) == (0.4, 0.5, False)
+
+
+def test_the_trip_and_the_folder_add_what_they_know():
+    """Daylight and hazards come from the trip, regulation and the craft's minimum from the folder."""
+    trip = SimpleNamespace(takeout_vs_sunset_min=5.0, takeout_vs_dusk_min=-20.0, hazards_in_reach=(("weir", "W"),))
+    folder = replace(river(SPOTS), extra={"regulated": True, "craft_minimum": "350 cfs"}, party={"adults": 1})
+    c = gather_conditions(folder, trip=trip)
+    assert (c.takeout_vs_sunset_min, c.hazards_in_reach, c.regulated, c.alone) == (5.0, (("weir", "W"),), True, True)
+    assert c.craft_minimum_m3s == pytest.approx(9.911, abs=0.001)
+    assert assess_river(c).level == 3
+
+
+def test_a_craft_minimum_without_unit_is_refused_by_name():
+    """The message names the file and shows how to write it."""
+    with pytest.raises(RiverFolderUnfit, match=r"river\.toml: craft_minimum is 350"):
+        gather_conditions(replace(river(SPOTS), extra={"craft_minimum": 350}))
+
+
+def test_a_recorded_reply_under_ice_says_stay_off_and_leaves_the_flow_not_assessed():
+    """Station 01542500 in January 2019, ice and missing codes: level 3 by ice, stage and flow not assessed."""
+    raw = (DATA / "usgs_iv_01542500_2019-01_ice_missing.json").read_bytes()
+    series = parse_iv_json(raw, "usgs:01542500")
+    now = series.times[-1].astype(datetime).replace(tzinfo=UTC)
+    expected = expect(series, now, now + timedelta(hours=12), now + timedelta(hours=20))
+    c = gather_conditions(replace(river(SPOTS), extra={}), expected, series, now)
+    caution = assess_river(c)
+    assert caution.level == 3
+    assert caution.reasons[0]["rule"] == "F9"
+    levels = {check.rule: check.level for check in caution.base}
+    assert levels["F2"] is None
+    assert levels["F6"] is None
+    for step in (1.0, 50.0):
+        assert assess_river(at_level(c, discharge=step)).level == 3

@@ -1,0 +1,247 @@
+"""What must hold for every day: nothing worse lowers a level, and nothing missing does."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from planner.caution import Conditions, assess_river, assess_spot, headline, hold, standing_words, turning_words
+from planner.caution.turning import turning_levels
+from planner.tables import rows
+from tests.caution.words import forbidden_in
+
+
+def maybe(strategy):
+    """A value or none."""
+    return st.none() | strategy
+
+
+def numbers(low, high):
+    """Plain finite numbers."""
+    return st.floats(low, high, allow_nan=False)
+
+
+FLAGS = maybe(st.booleans())
+DAYS = st.builds(
+    Conditions,
+    wade_depth_m=maybe(numbers(-0.5, 2)),
+    wade_speed_m_s=maybe(numbers(0, 3)),
+    footing=maybe(st.sampled_from(["good", "fair", "slick", "poor"])),
+    dark=FLAGS,
+    alone=FLAGS,
+    loaded=FLAGS,
+    children=FLAGS,
+    child_hm_m_kg=maybe(numbers(10, 80)),
+    frail=FLAGS,
+    wading_planned=FLAGS,
+    stage_m=maybe(numbers(0, 5)),
+    discharge_m3s=maybe(numbers(0, 500)),
+    level_given=st.booleans(),
+    data_age_min=maybe(numbers(0, 900)),
+    quality=maybe(st.sampled_from(["measured", "provisional", "estimated", "stale", "ice", "equipment", "missing"])),
+    rise_m_1h=maybe(numbers(-0.3, 0.3)),
+    rise_m_3h=maybe(numbers(-0.3, 0.3)),
+    flow_gain_3h=maybe(numbers(-0.5, 1)),
+    rise_percentile=maybe(numbers(0, 100)),
+    percentile_season=maybe(numbers(0, 100)),
+    percentile_all_days=maybe(numbers(0, 100)),
+    action_stage_m=maybe(numbers(1, 3)),
+    minor_stage_m=maybe(numbers(3, 5)),
+    flood_alert=maybe(st.sampled_from(["none", "advisory", "watch", "warning"])),
+    hours_since_flood_warning=maybe(numbers(0, 5)),
+    storm_alert=maybe(st.sampled_from(["none", "watch", "warning"])),
+    regulated=FLAGS,
+    release_in_window=FLAGS,
+    hazards_in_reach=maybe(st.sampled_from([(), (("weir", "W"),), (("pier", "P"),)])),
+    water_temp_c=maybe(numbers(0, 30)),
+    air_temp_c=maybe(numbers(-10, 35)),
+    ice=FLAGS,
+    turbidity_fnu=maybe(numbers(0, 100)),
+    turbidity_median_fnu=maybe(numbers(0, 20)),
+    turbidity_rising=FLAGS,
+    bottom_seen=FLAGS,
+    thunder_chance=maybe(numbers(0, 100)),
+    takeout_vs_sunset_min=maybe(numbers(-300, 100)),
+    takeout_vs_dusk_min=maybe(numbers(-330, 70)),
+)
+LIMITS = st.lists(
+    st.fixed_dictionaries(
+        {
+            "input": st.sampled_from(["stage", "discharge", "water_temperature", "turbidity"]),
+            "at_si": numbers(0, 100),
+            "level": st.integers(1, 3),
+            "side": st.sampled_from(["above", "below"]),
+            "text": st.just(""),
+            "source": st.just("board"),
+        }
+    ),
+    max_size=3,
+)
+
+# field -> how much worse; each must never lower a level
+WORSE = {
+    "wade_depth_m": lambda v, d: v + d,
+    "wade_speed_m_s": lambda v, d: v + d,
+    "stage_m": lambda v, d: v + d,
+    "rise_m_1h": lambda v, d: v + d,
+    "rise_m_3h": lambda v, d: v + d,
+    "flow_gain_3h": lambda v, d: v + d,
+    "rise_percentile": lambda v, d: v + 30 * d,
+    "percentile_season": lambda v, d: v + 30 * d,
+    "percentile_all_days": lambda v, d: v + 30 * d,
+    "water_temp_c": lambda v, d: v - 10 * d,
+    "air_temp_c": lambda v, d: v - 10 * d,
+    "data_age_min": lambda v, d: v + 300 * d,
+    "takeout_vs_sunset_min": lambda v, d: v + 100 * d,
+    "takeout_vs_dusk_min": lambda v, d: v + 100 * d,
+    "turbidity_fnu": lambda v, d: v + 30 * d,
+    "thunder_chance": lambda v, d: v + 30 * d,
+    "child_hm_m_kg": lambda v, d: v - 20 * d,
+}
+FLAGS_WORSE = {
+    "dark": True,
+    "alone": True,
+    "loaded": True,
+    "children": True,
+    "frail": True,
+    "ice": True,
+    "regulated": True,
+    "bottom_seen": False,
+    "footing": "poor",
+    "flood_alert": "warning",
+    "storm_alert": "warning",
+    "quality": "ice",
+}
+
+
+def rank(caution) -> int:
+    """A level, with not assessed no higher than nothing raised."""
+    return caution.level or 0
+
+
+def both(c):
+    """The river's caution and a wading spot's."""
+    return assess_river(c), assess_spot(c, wading=True)
+
+
+@settings(max_examples=150, deadline=None)
+@given(DAYS, st.sampled_from(sorted(WORSE)), numbers(0, 2))
+def test_more_water_colder_darker_or_older_never_lowers(day, field, step):
+    """Any one figure made worse leaves every caution at least as high."""
+    value = getattr(day, field)
+    if value is None:
+        return
+    worse = dataclasses.replace(day, **{field: WORSE[field](value, step)})
+    for before, after in zip(both(day), both(worse), strict=True):
+        assert rank(after) >= rank(before), (field, before.reasons, after.reasons)
+
+
+@settings(max_examples=150, deadline=None)
+@given(DAYS, st.sampled_from(sorted(FLAGS_WORSE)))
+def test_a_worse_word_never_lowers(day, field):
+    """Dark, alone, ice, a child, a warning: none takes a level away."""
+    worse = dataclasses.replace(day, **{field: FLAGS_WORSE[field]})
+    for before, after in zip(both(day), both(worse), strict=True):
+        assert rank(after) >= rank(before), (field, before.reasons, after.reasons)
+
+
+@settings(max_examples=200, deadline=None)
+@given(DAYS, st.sampled_from([f.name for f in dataclasses.fields(Conditions) if f.name != "level_given"]))
+def test_a_reading_gone_missing_never_lowers_what_was_raised(day, field):
+    """With any input taken away, what stood before is held, and no check turns from missing to calm."""
+    bare = dataclasses.replace(day, **{field: None})
+    for before, after in zip(both(day), both(bare), strict=True):
+        assert rank(hold(before, after)) >= rank(before), (field, before.reasons, after.reasons)
+        levels = {check.rule: check.level for check in before.base if check.counted}
+        for check in after.base:
+            if check.counted and check.level == 0 and check.rule in levels and not check.doubt:
+                assert levels[check.rule] is not None or field in ("quality",), (field, check)
+
+
+@settings(max_examples=100, deadline=None)
+@given(DAYS, DAYS)
+def test_holding_never_lowers_the_new_caution_and_holds_only_the_unclear(old, new):
+    """Holding adds to the newest caution; a good new check stands as it is."""
+    for before, after in zip(both(old), both(new), strict=True):
+        held = hold(before, after)
+        assert rank(held) >= rank(after)
+        mine = {check.rule: check for check in held.base if check.kind != "marker"}
+        for check in after.base:
+            if check.kind != "marker" and check.level is not None and not check.doubt:
+                assert mine[check.rule].level == check.level
+
+
+@settings(max_examples=100, deadline=None)
+@given(DAYS, LIMITS)
+def test_local_thresholds_only_raise(day, limits):
+    """Whatever a river folder holds, its limits take no level away."""
+    assert rank(assess_river(day, limits)) >= rank(assess_river(day))
+
+
+@settings(max_examples=100, deadline=None)
+@given(DAYS)
+def test_units_change_the_words_and_nothing_else(day):
+    """Level, counts, values and thresholds are the same in both systems of units."""
+    for a, b in (
+        (assess_river(day, units="us"), assess_river(day, units="metric")),
+        (assess_spot(day, wading=True, units="us"), assess_spot(day, wading=True, units="metric")),
+    ):
+        assert (a.level, a.assessed, a.checks) == (b.level, b.assessed, b.checks)
+        cut = ("rule", "level", "value", "threshold", "source")
+        assert [[r[k] for k in cut] for r in a.reasons] == [[r[k] for k in cut] for r in b.reasons]
+
+
+@settings(max_examples=100, deadline=None)
+@given(DAYS)
+def test_nan_is_read_as_missing(day):
+    """A NaN is no value and gives the caution of none."""
+    nans = {f.name: math.nan for f in dataclasses.fields(day) if getattr(day, f.name) is None}
+    assert both(dataclasses.replace(day, **nans)) == both(day)
+
+
+@settings(max_examples=100, deadline=None)
+@given(DAYS, LIMITS)
+def test_nothing_we_say_holds_a_forbidden_word_or_an_unfilled_place(day, limits):
+    """Every text of every caution is read for words that would promise too much."""
+    for caution in (assess_river(day, limits), assess_spot(day, wading=True, where="Ash bar")):
+        said = [headline(caution), *(r["text"] for r in (*caution.reasons, *caution.low_water))]
+        for text in said:
+            assert text
+            assert not forbidden_in(text), text
+            assert "{" not in text
+            assert "nan" not in text.lower().split()
+
+
+@settings(max_examples=100, deadline=None)
+@given(DAYS)
+def test_levels_and_counts_agree_with_the_reasons(day):
+    """The level is the highest reason's, and never calm while nothing could be made."""
+    for caution in both(day):
+        raised = [reason["level"] for reason in caution.reasons if reason["level"]]
+        assert caution.assessed <= caution.checks
+        if raised:
+            assert caution.level == max(raised)
+        else:
+            assert caution.level in (0, None)
+        if caution.assessed == 0 and not raised:
+            assert caution.level is None
+
+
+def test_the_reader_of_forbidden_words_finds_them():
+    """The search itself is tried on words that it must find and one that it must not."""
+    assert forbidden_in("It is safe, OK and a green light for wadeable water; no danger, low risk, all clear.")
+    assert len(forbidden_in("safe OK green wadeable")) == 4
+    assert forbidden_in("Appropriate Safety Criteria for People") == []
+
+
+def test_the_table_and_the_standing_words_hold_no_forbidden_word():
+    """Every cell of our tables that a reader may meet is read."""
+    for table in ("caution_rules", "flood_hazard_classes", "stability_bands", "hazard_rating_classes", "trip_settings"):
+        for row in rows(table):
+            for cell in row.values():
+                assert not forbidden_in(cell), row
+    assert not forbidden_in(standing_words())
+    assert not forbidden_in(" ".join(turning_words(turning_levels([(1.0, 0), (2.0, 3)]))))
