@@ -117,7 +117,7 @@ def plan_folder(
 
     from planner.files import plain, write_whole
     from planner.page import build_page, spots_csv, spots_gpx, summary
-    from planner.plan import compute_plan
+    from planner.plan.compute import compute_plan
     from planner.river import read_river
 
     river = read_river(folder)
@@ -195,7 +195,7 @@ def flow_report(
     now: str | None = None,
 ) -> dict[str, Any]:
     """Depth and current of one run, with the keys of a run in ``plan.json``."""
-    from planner.plan import run_at
+    from planner.plan.single import run_at
     from planner.river import read_river
 
     if discharge is not None and level is not None:

@@ -74,7 +74,7 @@ def plain(value: Any) -> Any:
     if value is None or isinstance(value, bool | str | int):
         return str(value) if isinstance(value, str) else value
     if isinstance(value, float):
-        return value if math.isfinite(value) else None
+        return float(value) if math.isfinite(value) else None
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
     if isinstance(value, date):

@@ -6,6 +6,7 @@ and grain; nothing else in the package repeats a conversion factor.
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import Any
 
@@ -96,6 +97,8 @@ def parse(text: str, unit: str, what: str = "quantity") -> float:
     import pint
 
     need = f"a number with a unit, like {_example(unit)}"
+    if not re.match(r"\s*[+-]?(\d|\.\d)", str(text)):
+        raise QuantityUnfit(f"{what} {text!r} does not begin with a number", need, "write the number first")
     try:
         quantity = _registry().Quantity(str(text).replace("ft³/s", "cfs").replace("m³/s", "m**3/s"))
         if quantity.unitless:

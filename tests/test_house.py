@@ -84,7 +84,7 @@ def test_each_module_says_what_it_gives(path: Path) -> None:
         if isinstance(node, ast.FunctionDef | ast.ClassDef):
             names.add(node.name)
         elif isinstance(node, ast.Assign):
-            names.update(t.id for t in node.targets if isinstance(t, ast.Name))
+            names.update(part.id for target in node.targets for part in ast.walk(target) if isinstance(part, ast.Name))
         elif isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
             names.add(node.target.id)
         elif isinstance(node, ast.ImportFrom | ast.Import):

@@ -1,7 +1,9 @@
-"""The order of the whole computation: a river folder and a request in, the plan out."""
+"""The order of the whole computation: a river folder and a request in, the plan out.
+
+`planner.plan.compute` makes the plan and `planner.plan.single` one run; they import the whole chain, so ask for them
+by name.
+"""
 
 from planner.plan.ask import Request, moment, request
-from planner.plan.compute import FORMAT, compute_plan
-from planner.plan.single import run_at
 
-__all__ = ["FORMAT", "Request", "compute_plan", "moment", "request", "run_at"]
+__all__ = ["Request", "moment", "request"]

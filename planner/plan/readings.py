@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.errors import DataUnfit, GaugeReplyUnfit, SourceUnreachable
-from planner.gauges import Series, open_series, to_datetime64
+from planner.gauges import Series, open_series
+from planner.gauges.series import to_datetime64
 from planner.plan.ask import AskedLevel, Request
 from planner.water import Expected, Rating, expect, rating_of, stage_at
 
