@@ -129,6 +129,14 @@ def _swim(swim: dict[str, Any] | None) -> list[Any] | None:
     return [*series, swim.get("strip_from")]
 
 
+def _least(choice: dict[str, Any] | None, tables: _Tables) -> int | None:
+    """What hangs least where the hang limit leaves nothing, as one sentence."""
+    if not choice:
+        return None
+    count, hang = words.countdown_words(choice), words.percent(choice.get("hang_chance"))
+    return tables.text(f"{choice.get('line')}, {choice.get('fly')}, {count}: hangs in {hang} of casts")
+
+
 def _planned_spot(spot: dict[str, Any], tables: _Tables) -> dict[str, Any]:
     best = spot.get("best") or {}
     row = {
@@ -153,6 +161,7 @@ def _planned_spot(spot: dict[str, Any], tables: _Tables) -> dict[str, Any]:
         if other
         else None,
         "swim": _swim(spot.get("swim")),
+        "least": _least(spot.get("compromise"), tables),
     }
 
 

@@ -98,6 +98,7 @@ def _reasons(caution: dict[str, Any]) -> str:
 def _cautions(plan: dict[str, Any]) -> str:
     caution = plan.get("caution") or {}
     low = "".join(f"<li>{text(words.note_text(note))}</li>" for note in caution.get("low_water") or ())
+    turns = "".join(f"<li>{text(words.note_text(note))}</li>" for note in caution.get("turns") or ())
     unmade = [text(r.get("text") or r.get("rule") or "") for r in words.missing(caution.get("reasons") or ())]
     return (
         '<section id="cautions" aria-labelledby="cautions-h"><h2 id="cautions-h" class="caution-head">'
@@ -105,7 +106,7 @@ def _cautions(plan: dict[str, Any]) -> str:
         '<p class="past" id="past" hidden></p>'
         f"{_reasons(caution)}"
         f'<p class="checks" data-k="checks">{text(words.unlisted_words(caution))}</p>'
-        f'<ul class="low" data-k="low">{low}</ul>'
+        f'<ul class="low">{turns}</ul><ul class="low" data-k="low">{low}</ul>'
         f'<details class="unmade"{"" if unmade else " hidden"} data-k="unmade"><summary>Not assessed: '
         f'<span data-k="unmade-count">{len(unmade)}</span></summary>'
         f'<ul data-k="unmade-list">{"".join(f"<li>{row}</li>" for row in unmade)}</ul></details>'

@@ -42,6 +42,8 @@ def _cautions(plan: dict[str, Any]) -> list[str]:
     for reason in words.raised(reasons):
         out += _wrapped(_plain(reason.get("text") or ""), f"  [{reason['level']}] ", "      ")
     out += _wrapped(words.unlisted_words(caution))
+    for note in caution.get("turns") or ():
+        out += _wrapped(_plain(words.note_text(note)))
     for note in caution.get("low_water") or ():
         out += _wrapped(_plain(words.note_text(note)), "  low water: ", "      ")
     unmade = [_plain(r.get("text") or r.get("rule") or "") for r in words.missing(reasons)]

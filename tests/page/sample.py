@@ -164,7 +164,17 @@ def _spot_at(i: int, stage: float, limit: float) -> dict[str, Any]:
         out.update(line=LINES[i % 3], fly=FLIES[(i + int(stage * 5)) % 5])
         out.update(countdown_from_s=start, countdown_to_s=start + 3, strip_m_s=0.3 + 0.1 * (i % 3))
         out.update(touch_chance=0.12 + 0.01 * i, hang_chance=0.04, band_time_s=round(8 - 3 * velocity, 2))
+        out["countdown_mode"] = "fed" if i % 2 else "held"
+        out["lift_rod_at_m"], out["fly_depth_m"] = 5.5, [round(depth - cut, 2) for cut in (0.75, 0.45, 0.2)]
+        out["why"] = (
+            f"At {velocity:.2f} m/s the head sinks to {depth - 0.4:.2f} m by the first strip, so that "
+            f"{out['fly'].lower()} stays in the hold band for {out['band_time_s']:.1f} s."
+        )
     out["caution"] = _speed_caution(velocity, depth)
+    out["caution"]["reasons"] += [
+        {"rule": rule, "level": None, "text": f"Not assessed: {rule} was never supplied."}
+        for rule in ("footing", "load")
+    ]
     return out
 
 
@@ -246,7 +256,9 @@ def sample_plan(runs: int = 3, spots: int = 6, levels: int = 13, names: tuple[st
             )
         unmade = ("air temperature is not given", "footing is not given", "no thunder outlook was read")
         reasons += [{"rule": f"Q{i}", "level": None, "text": f"Not assessed: {t}."} for i, t in enumerate(unmade)]
-        return _caution(level, reasons, 11, 15)
+        found = _caution(level, reasons, 11, 15)
+        found["turns"] = ["Heads-up turns to think again at 2.62 ft, to stay off at 3.28 ft."]
+        return found
 
     ladder = []
     for stage in stages:
@@ -257,7 +269,7 @@ def sample_plan(runs: int = 3, spots: int = 6, levels: int = 13, names: tuple[st
                 "discharge_m3s": round(30 * (stage + 0.2) ** 1.9, 2),
                 "caution": overall(stage),
                 "runs": [_run_at(i, stage) for i in range(runs)],
-                "spots": [{"id": f"spot-{i + 1}", **_spot_at(i, stage, 1.02)} for i in range(spots)],
+                "spots": [{"id": f"spot-{i + 1}", **_spot_at(i, stage, 0.88)} for i in range(spots)],
             }
         )
     rows = [_spot_at(i, planned, 0.78 if i == 3 else 2.0) for i in range(spots)]

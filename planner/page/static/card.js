@@ -62,6 +62,7 @@ function paintCard() {
   const facts = el("dl", "facts");
   const range = (value, pair, kind) => show(value, kind) + (planned && known(pair[0]) ? " (" + span(pair[0], pair[1], kind) + ")" : "");
   if (!a.line) fact(facts, "Cast", known(fixedPart.cast[0]) ? show(fixedPart.cast[0], "length") + ", " + fixedPart.cast[1] : "");
+  if (!a.line && planned) fact(facts, "What hangs least", words(fixedPart.least), "wide");
   fact(facts, "Stance", fixedPart.stanceWord + (known(fixedPart.stance[0]) ? ", water there about " + show(fixedPart.stance[0], "depth")
     + (known(fixedPart.stance[1]) ? " at " + show(fixedPart.stance[1], "speed") : "") + " at the planned level" : ""));
   fact(facts, "Depth where the fly lands", range(a.depth, fixedPart.depth, "depth"));

@@ -1,0 +1,451 @@
+"""The page in a real browser: no network, keyboard, cautions first, no green, names as text, print."""
+
+from __future__ import annotations
+
+import colorsys
+import re
+import statistics
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.browser import DESKTOP, PHONE, TABLET, opened
+from tests.page.sample import NASTY, sample_plan
+
+pytestmark = pytest.mark.browser
+
+READ_ROW = """i => Object.fromEntries(Array.from(document.querySelectorAll(`#spots tr[data-spot="${i}"] [data-k]`))
+  .map(cell => [cell.dataset.k, cell.textContent.trim()]))"""
+
+
+def _row(page: Any, spot: int) -> dict[str, str]:
+    found: dict[str, str] = page.evaluate(READ_ROW, spot)
+    return found
+
+
+def _caution(page: Any) -> str:
+    return str(page.locator("#cautions-h .mark-text").inner_text())
+
+
+def test_the_page_asks_for_nothing_and_raises_no_complaint(browser: Any, small_page: Path) -> None:
+    """Opened from the disk and used, the page makes one request (itself) and the console stays empty."""
+    with opened(browser, small_page) as found:
+        found.page.locator("[data-open]").first.click()
+        found.page.keyboard.press("Escape")
+        found.page.locator(".leaflet-control-zoom-in").click()
+        found.page.wait_for_timeout(400)
+        assert [url.partition("#")[0] for url in found.requests] == [small_page.as_uri()]
+        assert found.complaints == []
+
+
+def test_the_policy_refuses_a_script_that_the_page_does_not_name(
+    browser: Any, small_page: Path, tmp_path: Path
+) -> None:
+    """A script element smuggled into the file does not run."""
+    bad = tmp_path / "bad.html"
+    text = small_page.read_text(encoding="utf-8").replace("<main>", "<main><script>document.title='ran'</script>", 1)
+    bad.write_text(text, encoding="utf-8")
+    with opened(browser, bad) as found:
+        assert found.page.title() != "ran"
+        assert any("Content Security Policy" in words for words in found.complaints)
+
+
+@pytest.mark.parametrize("size", [PHONE, TABLET, DESKTOP])
+def test_cautions_stand_first_and_in_sight(browser: Any, small_page: Path, size: tuple[int, int]) -> None:
+    """The caution is the first text read, ahead of river, level, map and spots, and on the first screen with the
+    slider."""
+    with opened(browser, small_page, size) as found:
+        page = found.page
+        read = page.locator("main").inner_text().strip()
+        assert read.startswith("Caution 1 of 3: heads-up")
+        tops = {
+            key: page.locator(selector).bounding_box()["y"]
+            for key, selector in {
+                "caution": "#cautions-h",
+                "standing": "#cautions .standing",
+                "river": "h1",
+                "slider": "input[type=range]",
+                "map": "#map_river",
+                "spots": "#spots",
+            }.items()
+        }
+        assert list(tops.values()) == sorted(tops.values())
+        assert tops["slider"] < size[1]
+
+
+def test_the_slider_moved_by_keyboard_changes_every_answer(browser: Any, small_page: Path) -> None:
+    """Arrow keys on the slider change reading, caution, spots, runs, colours and the drawn labels."""
+    with opened(browser, small_page) as found:
+        page = found.page
+        slider = page.locator("input[type=range]")
+        slider.focus()
+        before = {
+            "rows": [_row(page, i) for i in range(6)],
+            "runs": page.locator("#runs").inner_text(),
+            "caution": _caution(page),
+            "fills": page.evaluate(
+                "Array.from(document.querySelectorAll('.leaflet-overlay-pane path[fill^=\"#\"]')).map(p => p.getAttribute('fill'))"
+            ),
+            "labels": page.locator("#map_river .run-number").all_inner_texts(),
+        }
+        page.keyboard.press("End")
+        assert page.locator(".reading").inner_text().startswith("3.75 ft")
+        assert slider.get_attribute("aria-valuetext") == "3.75 ft"
+        after = [_row(page, i) for i in range(6)]
+        for old, new in zip(before["rows"], after, strict=True):
+            assert {key for key in ("count", "depth", "speed") if old[key] != new[key]} == {"count", "depth", "speed"}
+        assert page.locator("#runs").inner_text() != before["runs"]
+        assert _caution(page) == "Caution 3 of 3: stay off" != before["caution"]
+        fills = page.evaluate(
+            "Array.from(document.querySelectorAll('.leaflet-overlay-pane path[fill^=\"#\"]')).map(p => p.getAttribute('fill'))"
+        )
+        assert len(fills) == len(before["fills"])
+        assert fills != before["fills"]
+        assert page.locator("#map_river .run-number").all_inner_texts() != before["labels"]
+        page.keyboard.press("ArrowLeft")
+        assert page.locator(".reading").inner_text().startswith("3.50 ft")
+        page.wait_for_timeout(500)
+        assert page.locator("#answer").inner_text().startswith("At 3.50 ft: Caution 3 of 3: stay off.")
+
+
+def test_back_to_the_plan_brings_the_sheet_back_word_for_word(browser: Any, small_page: Path) -> None:
+    """The planned answers painted by the script are those that stand in the HTML."""
+    with opened(browser, small_page, java_script_enabled=False) as bare:
+        written = bare.page.locator("#spots tbody, #runs tbody").all_inner_texts()
+    with opened(browser, small_page) as found:
+        page = found.page
+        page.evaluate("for (const n of document.querySelectorAll('.needs-script')) n.remove()")
+        assert page.locator("#spots tbody, #runs tbody").all_inner_texts() == written
+    with opened(browser, small_page) as found:
+        page = found.page
+        planned = page.locator("#spots").inner_text()
+        page.locator("[data-step='1']").click()
+        assert page.locator("#spots").inner_text() != planned
+        page.get_by_role("button", name="Back to the plan").click()
+        assert page.locator("#spots").inner_text() == planned
+
+
+def _type(page: Any, words: str) -> None:
+    page.locator(".typed input").fill(words)
+    page.keyboard.press("Enter")
+
+
+def test_between_two_steps_the_countdown_is_the_lower_and_the_caution_the_higher(
+    browser: Any, small_page: Path
+) -> None:
+    """A typed reading between 2.50 and 2.75 ft takes depth and count from 2.50 and the caution from 2.75."""
+    ladder = {round(step["stage_m"] / 0.3048, 2): step for step in sample_plan()["ladder"]}
+    assert ladder[2.5]["caution"]["level"] < ladder[2.75]["caution"]["level"]
+    with opened(browser, small_page) as found:
+        _type(found.page, "2.60")
+        row, lower = _row(found.page, 0), ladder[2.5]["spots"][0]
+        assert row["depth"] == f"{lower['depth_m'] / 0.3048:.1f} ft"
+        assert row["count"] == f"{lower['countdown_from_s']:.0f} to {lower['countdown_to_s']:.0f} s"
+        assert _caution(found.page).startswith(f"Caution {ladder[2.75]['caution']['level']}")
+        assert "between two steps" in found.page.locator(".reading").inner_text()
+        _type(found.page, "2.5")
+        assert _caution(found.page).startswith(f"Caution {ladder[2.5]['caution']['level']}")
+
+
+@pytest.mark.parametrize(("typed", "end", "words"), [("9", 12, "above the highest"), ("0.1", 0, "below the lowest")])
+def test_outside_the_ladder_the_page_says_so_and_stays_at_its_end(
+    browser: Any, small_page: Path, typed: str, end: int, words: str
+) -> None:
+    """A reading beyond the ladder keeps the end's answers, and the page says that they do not hold for it."""
+    with opened(browser, small_page) as found:
+        _type(found.page, typed)
+        beyond = found.page.locator("[data-k=beyond]")
+        assert beyond.is_visible()
+        assert words in beyond.inner_text()
+        depth = sample_plan()["ladder"][end]["spots"][0]["depth_m"]
+        assert _row(found.page, 0)["depth"] == f"{depth / 0.3048:.1f} ft"
+        _type(found.page, "about two")
+        assert "Type the reading as a number" in beyond.inner_text()
+        assert found.page.locator(".typed input").get_attribute("aria-invalid") == "true"
+
+
+def test_a_check_that_the_step_could_not_make_keeps_the_level_of_the_plan(browser: Any, tmp_path: Path) -> None:
+    """Ice raised by the plan stays at a lower gauge level whose row could not assess ice."""
+    from planner.page import build_page
+    from tests.page.sample import sample
+
+    plan, river = sample()
+    ice = {
+        "rule": "ice",
+        "level": 3,
+        "text": "Ice at the gauge.",
+        "value": True,
+        "threshold": None,
+        "source": "invented",
+    }
+    plan["caution"]["reasons"].insert(0, ice)
+    plan["caution"].update(level=3, label="stay off")
+    for step in plan["ladder"]:
+        step["caution"]["reasons"].append({**ice, "level": None, "text": "Not assessed: ice."})
+    file = tmp_path / "ice.html"
+    file.write_text(build_page(plan, river, "us"), encoding="utf-8")
+    with opened(browser, file) as found:
+        found.page.locator("input[type=range]").focus()
+        found.page.keyboard.press("Home")
+        assert _caution(found.page) == "Caution 3 of 3: stay off"
+        assert "Ice at the gauge." in found.page.locator("#cautions .reasons").inner_text()
+
+
+def test_a_spot_opens_by_keyboard_and_its_card_follows_the_level(browser: Any, small_page: Path) -> None:
+    """Enter on a row's button opens the card, its + button moves the level, Escape gives the focus back."""
+    with opened(browser, small_page) as found:
+        page = found.page
+        page.locator("[data-open='2']").focus()
+        page.keyboard.press("Enter")
+        card = page.locator("#card")
+        assert card.is_visible()
+        assert page.evaluate("document.activeElement.id") == "card-h"
+        assert "Shelf 3" in card.inner_text()
+        assert card.locator("svg.side").count() == 1
+        row = _row(page, 2)
+        assert card.locator(".big-number").inner_text() == row["count"]
+        size = float(card.locator(".big-number").evaluate("n => parseFloat(getComputedStyle(n).fontSize)"))
+        assert size >= 54
+        card.get_by_label("Gauge one step higher").click()
+        card.get_by_label("Gauge one step higher").click()
+        after = _row(page, 2)
+        assert after["depth"] != row["depth"]
+        assert after["depth"] in card.inner_text()
+        assert card.locator("svg.side").count() == 0
+        page.keyboard.press("Escape")
+        assert not card.is_visible()
+        assert page.evaluate("document.activeElement.dataset.open") == "2"
+
+
+def test_a_spot_opens_from_the_map_by_keyboard(browser: Any, small_page: Path) -> None:
+    """A spot on the map takes focus and Enter, and says which it is."""
+    with opened(browser, small_page, DESKTOP) as found:
+        marker = found.page.get_by_role("button", name="Open spot 4 Slot 4")
+        marker.focus()
+        found.page.keyboard.press("Enter")
+        assert "Slot 4" in found.page.locator("#card-h").inner_text()
+
+
+def test_a_spot_without_an_answer_says_why(browser: Any, small_page: Path) -> None:
+    """At the top of the ladder the fast spot reads why there is no line, in its row and on its card."""
+    with opened(browser, small_page) as found:
+        page = found.page
+        page.locator("input[type=range]").focus()
+        page.keyboard.press("End")
+        assert _row(page, 3)["line"].startswith("Nothing in your box")
+        page.locator("[data-open='3']").click()
+        assert "Nothing in your box" in page.locator("#card-body").inner_text()
+        assert page.locator("#card .timer").count() == 0
+
+
+def test_the_count_runs_and_stops(browser: Any, small_page: Path) -> None:
+    """The countdown button counts down the window's first second and says when to strip."""
+    with opened(browser, small_page) as found:
+        page = found.page
+        page.clock.install()
+        page.reload()
+        page.locator("[data-open='0']").click()
+        page.locator(".timer").click()
+        assert "Counting 6 seconds" in page.locator(".timer-says").inner_text()
+        page.clock.run_for(2000)
+        assert page.locator(".timer").inner_text() == "4"
+        page.clock.run_for(4200)
+        assert page.locator(".timer").inner_text() == "Strip"
+        assert page.locator(".timer-says").inner_text() == "Strip now."
+        page.clock.run_for(4000)
+        assert "passed" in page.locator(".timer-says").inner_text()
+
+
+def test_without_scripts_the_sheet_still_reads(browser: Any, small_page: Path) -> None:
+    """With scripts off the table, the drawing and the warning are there and no dead control is."""
+    with opened(browser, small_page, java_script_enabled=False) as found:
+        page = found.page
+        assert page.locator("#spots tbody tr").count() == 6
+        assert "6 to 9 s" in page.locator("#spots").inner_text()
+        assert page.locator("svg.sketch").is_visible()
+        assert "Scripts are off" in page.locator("#level").inner_text()
+        assert not page.locator("input[type=range]").is_visible()
+        assert not page.locator("#map_river").is_visible()
+        assert page.locator("[data-open]:visible").count() == 0
+
+
+def test_names_that_are_markup_are_shown_as_text(browser: Any, nasty_page: Path) -> None:
+    """Tags, script ends and template braces in names are read as they were typed and run nowhere."""
+    with opened(browser, nasty_page) as found:
+        page = found.page
+        assert page.locator("h1").inner_text() == NASTY[0]
+        seen = page.locator("#spots").inner_text()
+        assert all(name in seen for name in NASTY[:3])
+        page.locator("[data-open='1']").click()
+        assert NASTY[1] in page.locator("#card-h").inner_text()
+        assert page.locator("img").count() == 0
+        assert page.title().startswith(NASTY[0])
+        assert found.requests == [nasty_page.as_uri()]
+        assert found.complaints == []
+
+
+HUES = """() => {
+  const out = {};
+  const keys = ['color', 'backgroundColor', 'borderTopColor', 'borderBottomColor', 'borderLeftColor', 'borderRightColor',
+    'outlineColor', 'fill', 'stroke', 'accentColor', 'textDecorationColor', 'caretColor', 'boxShadow', 'backgroundImage'];
+  const nodes = [...document.querySelectorAll('*')];
+  for (const node of nodes) for (const pseudo of [null, '::before', '::after']) {
+    const style = getComputedStyle(node, pseudo);
+    for (const key of keys) {
+      for (const found of (style[key] || '').matchAll(/rgba?\\([^)]*\\)/g)) out[found[0]] = (node.className.baseVal ?? node.className) + ' ' + key;
+    }
+  }
+  for (const sheet of document.styleSheets) for (const rule of sheet.cssRules)
+    for (const found of rule.cssText.matchAll(/rgba?\\([^)]*\\)/g)) out[found[0]] = 'rule ' + rule.cssText.slice(0, 80);
+  return out;
+}"""
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_drawn_is_green(browser: Any, small_page: Path, scheme: str) -> None:
+    """No computed colour of any element, nor any colour of a style rule, has a green hue."""
+    with opened(browser, small_page, color_scheme=scheme) as found:
+        page = found.page
+        page.locator("[data-open='0']").click()
+        colours = page.evaluate(HUES)
+        page.keyboard.press("Escape")
+        page.locator("[data-by=speed]").click()
+        colours.update(page.evaluate(HUES))
+    assert len(colours) > 20
+    for colour, where in colours.items():
+        numbers = [float(value) for value in re.findall(r"[\d.]+", colour)]
+        if len(numbers) == 4 and numbers[3] == 0:
+            continue
+        hue, _, saturation = colorsys.rgb_to_hls(*(value / 255 for value in numbers[:3]))
+        assert not (75 < 360 * hue < 165 and saturation > 0.08), f"{colour} in {where}"
+
+
+CONTRAST = """() => {
+  const parse = c => c.match(/[\\d.]+/g).map(Number);
+  const light = c => { const f = v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
+    return 0.2126 * f(c[0]) + 0.7152 * f(c[1]) + 0.0722 * f(c[2]); };
+  const behind = node => { for (let n = node; n; n = n.parentElement) { const c = parse(getComputedStyle(n).backgroundColor);
+    if (c.length < 4 || c[3] > 0.99) return c; } return [255, 255, 255]; };
+  const out = [];
+  for (const node of document.querySelectorAll('body *')) {
+    if (node.closest('svg') || !node.checkVisibility() || node.disabled) continue;
+    if (![...node.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())) continue;
+    const a = light(parse(getComputedStyle(node).color)), b = light(behind(node));
+    const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+    out.push([ratio, node.tagName + '.' + node.className + ' ' + node.textContent.slice(0, 30)]);
+  }
+  return out.sort((x, y) => x[0] - y[0]);
+}"""
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_text_has_contrast_of_four_and_a_half(browser: Any, small_page: Path, scheme: str) -> None:
+    """Each piece of text, on the page, the map and the card, stands out 4.5 to 1 from what is behind it."""
+    with opened(browser, small_page, color_scheme=scheme) as found:
+        plain = found.page.evaluate(CONTRAST)
+        found.page.locator("[data-open='0']").click()
+        worst = sorted(plain + found.page.evaluate(CONTRAST))
+    assert len(worst) > 150
+    assert worst[0][0] >= 4.5, worst[:4]
+
+
+@pytest.mark.parametrize("size", [PHONE, TABLET, DESKTOP, (320, 640)])
+def test_nothing_runs_off_the_side_and_targets_are_wide(browser: Any, small_page: Path, size: tuple[int, int]) -> None:
+    """At each size (320 px is a phone at 200 %) the page does not scroll sideways and each control is 44 px."""
+    with opened(browser, small_page, size) as found:
+        page = found.page
+        assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+        small = page.evaluate(
+            """() => [...document.querySelectorAll('button, input, summary, .leaflet-control-zoom a, .spot-box')]
+            .filter(n => n.checkVisibility()).map(n => [n.getBoundingClientRect(), n.outerHTML.slice(0, 70)])
+            .filter(([b]) => b.height < 43.5 || b.width < 43.5).map(([, h]) => h)"""
+        )
+        assert small == []
+
+
+def test_structure_names_its_parts(browser: Any, small_page: Path) -> None:
+    """One h1, a main part, named sections, captions on tables and a name on every control."""
+    with opened(browser, small_page) as found:
+        page = found.page
+        assert page.locator("h1").count() == 1
+        assert page.locator("main").count() == 1
+        assert page.evaluate("document.documentElement.lang") == "en"
+        assert page.evaluate(
+            "[...document.querySelectorAll('section')].every(s => document.getElementById(s.getAttribute('aria-labelledby')))"
+        )
+        assert page.evaluate(
+            "[...document.querySelectorAll('table')].every(t => t.caption && t.caption.textContent.trim())"
+        )
+        nameless = page.evaluate(
+            """() => [...document.querySelectorAll('button, input, a')].filter(n => !(n.textContent.trim()
+            || n.getAttribute('aria-label') || (n.labels && n.labels.length))).map(n => n.outerHTML)"""
+        )
+        assert nameless == []
+        assert page.locator("#answer[aria-live=polite]").count() == 1
+
+
+def test_focus_is_seen(browser: Any, small_page: Path) -> None:
+    """Whatever the Tab key reaches shows an outline of at least 3 px."""
+    with opened(browser, small_page) as found:
+        reached = set()
+        for _ in range(24):
+            found.page.keyboard.press("Tab")
+            tag, width, style = found.page.evaluate(
+                "(() => { const n = document.activeElement, s = getComputedStyle(n); return [n.tagName, parseFloat(s.outlineWidth), s.outlineStyle]; })()"
+            )
+            reached.add(tag)
+            assert style != "none", tag
+            assert width >= 3, tag
+    assert {"A", "INPUT", "BUTTON", "SUMMARY"} <= reached
+
+
+def test_forced_colours_keep_the_signs(browser: Any, small_page: Path) -> None:
+    """In forced colours the caution's sign keeps its own fill and the buttons keep a border."""
+    with opened(browser, small_page, forced_colors="active") as found:
+        page = found.page
+        assert page.locator("#cautions-h .sign").evaluate("n => getComputedStyle(n).forcedColorAdjust") == "none"
+        assert page.locator("[data-step='1']").evaluate("n => parseFloat(getComputedStyle(n).borderTopWidth)") >= 1
+
+
+def test_the_print_fits_one_sheet(browser: Any, small_page: Path) -> None:
+    """Printed on Letter and on A4, six spots with cautions, drawing and table take one page."""
+    with opened(browser, small_page, DESKTOP) as found:
+        for paper in ("Letter", "A4"):
+            sheet = found.page.pdf(format=paper, print_background=False)
+            assert len(re.findall(rb"/Type\s*/Page\b(?!s)", sheet)) == 1
+        found.page.emulate_media(media="print")
+        assert found.page.locator("svg.sketch").is_visible()
+        assert not found.page.locator("#map_river").is_visible()
+        assert found.page.locator("#cautions").is_visible()
+
+
+def test_the_print_shows_the_level_that_is_set(browser: Any, small_page: Path) -> None:
+    """After the slider has moved the printed sheet says for which level its answers are."""
+    with opened(browser, small_page) as found:
+        page = found.page
+        _type(page, "3.00")
+        page.emulate_media(media="print")
+        assert "At 3.00 ft" in page.locator("#spots caption").inner_text()
+
+
+def test_forty_spots_on_twenty_five_levels_stay_quick(browser: Any, big_page: Path, capsys: Any) -> None:
+    """The big page fits 900 kB and answers every level; its step time is measured and printed, not judged."""
+    with opened(browser, big_page) as found:
+        page = found.page
+        took = page.evaluate(
+            """() => { const range = document.querySelector('input[type=range]'), out = [];
+            for (let round = 0; round < 4; round += 1) for (let i = 0; i < 25; i += 1) {
+              range.value = i; const began = performance.now();
+              range.dispatchEvent(new Event('input')); document.body.getBoundingClientRect();
+              out.push(performance.now() - began); } return out; }"""
+        )
+        paint = page.evaluate("performance.getEntriesByName('first-contentful-paint').map(e => e.startTime)[0] ?? null")
+        assert page.locator("#spots tbody tr").count() == 40
+    size = big_page.stat().st_size
+    assert size <= 900_000
+    with capsys.disabled():
+        print(
+            f"\npage for 40 spots x 25 levels: {size / 1000:.0f} kB, slider step median {statistics.median(took):.1f} ms, "
+            f"longest {max(took):.1f} ms, first paint {paint} ms"
+        )
