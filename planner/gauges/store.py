@@ -75,7 +75,7 @@ class Store:
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with self._open(create=True) as base:
-                base.executemany("INSERT OR REPLACE INTO observations VALUES (?,?,?,?,?,?,?,?)", rows)
+                base.executemany("INSERT OR REPLACE INTO observations VALUES (?,?,?,?,?,?,?)", rows)
                 base.execute(
                     "DELETE FROM fetches WHERE station = ? AND start >= ? AND finish <= ?",
                     (series.station, _unix(start), _unix(end)),

@@ -94,15 +94,16 @@ def carry_on(
         q[0] = method.discharge(last.discharge_m3s, falling, ahead)
         spread = _scored_discharge(method, q_past, fell, longest)
         drift = trend(past.times, ln(past.discharge_m3s), at) if past is not None else math.nan
-        with np.errstate(divide="ignore"):
-            q[1:] = np.exp(_widened(np.log(q[0]), spread.at(ahead), drift, ahead, np.log(last.discharge_m3s or np.nan)))
-        q[1:, q[0] <= 0] = 0.0
+        now, most = float(ln(np.array(last.discharge_m3s))), rule("trend_most_discharge")
+        bands = np.exp(_widened(ln(q[0]), spread.at(ahead), drift, most, ahead, now))
+        # dry, or flowing backwards with a tide: a relative range has no meaning
+        q[1:] = np.where(q[0] > 0, bands, np.where(q[0] == 0, 0.0, np.nan))
     if math.isfinite(last.stage_m):
         known = math.isfinite(last.discharge_m3s) and rating is not None
         h[0] = method.stage(last.stage_m, last.discharge_m3s, q[0]) if known else last.stage_m
         spread = _scored_stage(method, h_past, q_past, fell, longest)
         drift = trend(past.times, past.stage_m, at) if past is not None else math.nan
-        h[1:] = _widened(h[0], spread.at(ahead), drift, ahead, last.stage_m)
+        h[1:] = _widened(h[0], spread.at(ahead), drift, rule("trend_most_stage"), ahead, last.stage_m)
     how = "kept as it is"
     if falling and recession is not None and math.isfinite(last.discharge_m3s):
         days = recession.half_life_days(last.discharge_m3s)
@@ -121,11 +122,13 @@ def _range_words(spread: Spread | None) -> str:
     return words
 
 
-def _widened(median: np.ndarray, error: np.ndarray, drift: float, ahead: np.ndarray, from_value: float) -> np.ndarray:
-    """Quantiles about the median, shape (4, n), opened to where a trend that goes on would lead."""
+def _widened(
+    median: np.ndarray, error: np.ndarray, drift: float, most: float, ahead: np.ndarray, from_value: float
+) -> np.ndarray:
+    """Quantiles about the median, shape (4, n), opened to where a trend that goes on would lead, by `most` at most."""
     bands = median + error
     if math.isfinite(drift):
-        carried = from_value + drift * np.minimum(ahead, rule("trend_carry"))
+        carried = from_value + np.clip(drift * np.minimum(ahead, rule("trend_carry")), -most, most)
         if drift > 0:
             bands[2:] = np.maximum(bands[2:], carried)
         else:
