@@ -333,3 +333,19 @@ def test_every_rule_that_can_lack_an_input_says_so():
     for row in rows("caution_rules"):
         groups.setdefault(row["id"], set()).add(row["operator"])
     assert [name for name, operators in groups.items() if "missing" not in operators and name != "C2"] == []
+
+
+@pytest.mark.parametrize(
+    ("depth", "speed", "footing", "level"),
+    [
+        (0.75, 0.8, "fair", 1),
+        (0.1, 3.0, "fair", 0),
+        (0.2, 1.0, "poor", 1),
+        (0.15, 1.4, "poor", 2),
+        (0.45, 1.0, "slick", 2),
+    ],
+)
+def test_a_threshold_holds_exactly_at_its_value(depth, speed, footing, level):
+    """0.75 × 0.8 is 0.6 and 0.1 × 3 is 0.3 though floating point makes more of both; so too after a factor."""
+    seen = dataclasses.replace(CALM, wade_depth_m=depth, wade_speed_m_s=speed, footing=footing)
+    assert level_of(assess_spot(seen, wading=True), "W1") == level

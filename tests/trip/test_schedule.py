@@ -282,3 +282,9 @@ def test_where_the_sun_does_not_set_nothing_is_invented():
     trip = replace(schedule(river(SPOTS), START, END), sun=sun)
     assert trip.takeout_vs_sunset_min is None
     assert trip.as_dict()["sunset"] is None
+
+
+def test_where_runs_overlap_the_slower_current_counts():
+    """A hundred metres that belong to a fast and a slow run are drifted slowly, the fast run's rest fast."""
+    runs = {"fast": (0.0, 200.0), "slow": (100.0, 200.0)}
+    assert travel_seconds(0, 200, runs, {"fast": 2.0, "slow": 0.5}, 1.0) == pytest.approx(50 + 200)
