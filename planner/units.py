@@ -60,7 +60,7 @@ _SHOWN: dict[str, dict[str, tuple[float, str, int]]] = {
 def _registry() -> Any:
     import pint
 
-    registry = pint.UnitRegistry()
+    registry: Any = pint.UnitRegistry()
     registry.define("cubic_foot_per_second = foot ** 3 / second = cfs")
     return registry
 

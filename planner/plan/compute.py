@@ -15,16 +15,10 @@ import numpy as np
 
 from planner.advice import Advice, AdviceReport, Settings, SpotAtLevels, advise_in_full, likely_weights
 from planner.caution import Caution, Conditions, turning_levels, turning_words
+from planner.caution.gather import gather_conditions
 from planner.flow.state import TEN_NINETY
 from planner.plan.ask import Request
-from planner.plan.cautions import (
-    base_conditions,
-    cautious_level,
-    river_caution,
-    run_caution,
-    spot_caution,
-    step_conditions,
-)
+from planner.plan.cautions import cautious_level, run_caution, spot_caution, step_conditions, whole_caution
 from planner.plan.readings import GaugeView, gauge_record, read_gauges
 from planner.plan.side import side_view
 from planner.plan.waters import (
@@ -98,7 +92,10 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
         [day.asked for day in days], river.tackle, settings, weights=[_level_weights(day) for day in days]
     )
 
-    bases = {station: base_conditions(river, request, view, trip) for station, view in views.items()}
+    bases = {
+        station: gather_conditions(river, view.expected, view.series, request.now, trip)
+        for station, view in views.items()
+    }
     spot_cautions = {day.spot.id: _window_caution(day, bases[day.water.view.station], trip, units) for day in days}
     run_cautions = {
         run_id: run_caution(
@@ -109,9 +106,9 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
         )
         for run_id, water in waters.items()
     }
-    _, whole = river_caution(bases[main.station], river, main, list(run_cautions.values()), units)
+    whole = whole_caution(bases[main.station], river, main, list(run_cautions.values()), units)
 
-    ladder, cautions = _ladder(river, views, ladders, waters, days, answers, bases, units)
+    ladder, cautions = _ladder(river, views, ladders, waters, days, answers, bases, units, trip)
     turns = _turnings(main, ladders[main.station], cautions[main.station], units)
     rods = [rod.as_dict() for rod in picked]
     return {
@@ -119,6 +116,7 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
         "river": river.name,
         "made_at": request.now,
         "for_day": request.day,
+        "timezone": river.timezone,
         "gauges": [gauge_record(view) for view in views.values()],
         "expected": [row for view in views.values() for row in _expected_rows(view)],
         "caution": {**whole.as_dict(), "turns": list(turns)},
@@ -217,8 +215,10 @@ def _ladder(
     answers: list[list[Advice]],
     bases: dict[str, Conditions],
     units: str,
+    trip: Trip,
 ) -> tuple[list[dict[str, Any]], dict[str, list[Caution]]]:
     """The ladder's rows, and the whole caution of each step by gauge."""
+    dark = {stop.spot: stop.dark for stop in trip.stops}
     rows: list[dict[str, Any]] = []
     cautions: dict[str, list[Caution]] = {}
     for station, steps in ladders.items():
@@ -231,7 +231,7 @@ def _ladder(
                 if day.spot.run not in of_gauge:
                     continue
                 at = number + (number >= day.at_arrival)
-                raised = spot_caution(base, day.spot, day.waters[at], units)
+                raised = spot_caution(base, day.spot, day.waters[at], units, dark[day.spot.id])
                 per_run[day.spot.run].append(raised)
                 spots.append(_ladder_spot(day, at, answer[at], raised))
             runs = []
@@ -239,7 +239,7 @@ def _ladder(
                 raised = run_caution(base, water, per_run[run_id], units)
                 per_run[run_id] = [raised]
                 runs.append(_ladder_run(water, step, raised))
-            _, whole = river_caution(base, river, views[station], [c for (c,) in per_run.values()], units)
+            whole = whole_caution(base, river, views[station], [c for (c,) in per_run.values()], units)
             cautions[station].append(whole)
             rows.append(
                 {

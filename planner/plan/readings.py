@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from planner.errors import DataUnfit, GaugeReplyUnfit, SourceUnreachable
 from planner.gauges import Series, open_series
-from planner.gauges.series import to_datetime64
 from planner.plan.ask import AskedLevel, Request
-from planner.water import Expected, Rating, expect, rating_of, stage_at
+from planner.water import Expected, Rating, expect, rating_of
 
 if TYPE_CHECKING:
     from planner.river import River
 
-__all__ = ["GaugeView", "gauge_record", "lowest_temperature", "read_gauge", "read_gauges", "rise_over"]
+__all__ = ["GaugeView", "gauge_record", "read_gauge", "read_gauges"]
 
 
 @dataclass(frozen=True)
@@ -96,26 +92,6 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
         notes.extend(series.notes)
     notes.extend(expected.notes)
     return GaugeView(station, series, rating, expected, tuple(dict.fromkeys(notes)))
-
-
-def rise_over(view: GaugeView, hours: float) -> float:
-    """Rise of the stage over the hours before the last reading [m]; NaN unknown, negative falling."""
-    series = view.series
-    if series is None or not np.isfinite(series.stage_m).any():
-        return math.nan
-    last = to_datetime64(series.last().time)
-    before = last - np.timedelta64(int(hours * 3600), "s")
-    now, then = stage_at(series, np.array([last, before]))
-    return float(now - then)
-
-
-def lowest_temperature(view: GaugeView, request: Request) -> float:
-    """Lowest water temperature of the last day [°C]; NaN when the station has none."""
-    if view.series is None:
-        return math.nan
-    day = view.series.between(request.now - timedelta(hours=24), request.now)
-    known = day.temperature_c[np.isfinite(day.temperature_c)]
-    return float(known.min()) if len(known) else math.nan
 
 
 def gauge_record(view: GaugeView) -> dict:
