@@ -96,8 +96,12 @@ class BedError:
         Number of blocks and of held-out soundings.
     near, per_m : float
         Variance of a miss close to a sounding [m²] and its growth per scaled metre of distance [m²/m].
+    tested : float
+        Scaled distance up to which held-out soundings were found [m].
+    beyond : float
+        Growth of the variance past that, to the spread of the bed over half its width [m²/m].
     most : float
-        Greatest variance that the bed can have: that of the soundings' levels [m²].
+        Greatest variance that the bed can have: 1.5 times that of the soundings' levels [m²].
     """
 
     rmse: float
@@ -105,11 +109,15 @@ class BedError:
     held_out: int
     near: float
     per_m: float
+    tested: float
+    beyond: float
     most: float
 
     def sd(self, distance: npt.ArrayLike) -> Floats:
         """Standard deviation [m] at a scaled distance [m] from the nearest sounding."""
-        return np.sqrt(np.minimum(self.near + self.per_m * np.asarray(distance, dtype=float), self.most))
+        far = np.asarray(distance, dtype=float)
+        variance = self.near + self.per_m * far + self.beyond * np.maximum(far - self.tested, 0.0)
+        return np.sqrt(np.minimum(variance, self.most))
 
 
 @dataclass(frozen=True)
@@ -270,9 +278,10 @@ def block_error(points: Points, stretch: float, blocks: int = 10, seed: int = 20
     spread = float(np.var(z)) if count > 1 else 1.0
     own = float(np.mean(points.sd[sounding] ** 2))
     most = max(spread, own, 0.25**2) * 1.5
+    beyond = max(spread, 0.25**2) / max(float(np.ptp(points.n)) / 2, 1.0)
     if count < 4:
         # too few to test: between them anything up to the spread of a river bed
-        return BedError(float("nan"), 0, 0, max(own, 0.05**2), 0.1, max(most, 0.5**2))
+        return BedError(float("nan"), 0, 0, max(own, 0.05**2), 0.1, 0.0, beyond, max(most, 0.5**2))
     random = np.random.default_rng(seed)
     cap = int(constants("flow")["held_out_most"])
     blocks = int(np.clip(count // 4, 2, blocks))
@@ -286,7 +295,8 @@ def block_error(points: Points, stretch: float, blocks: int = 10, seed: int = 20
     some = random.choice(sounding, cap // 5, replace=False) if count > cap // 5 else sounding
     close, near = _misses(points, stretch, scatter, np.sort(some))
     level, growth = _grown(np.concatenate((miss, close)), np.concatenate((far, near)), own)
-    return BedError(float(np.sqrt(np.mean(miss**2))), blocks, len(miss), level, growth, most)
+    tested = float(np.quantile(far, 0.95))
+    return BedError(float(np.sqrt(np.mean(miss**2))), blocks, len(miss), level, growth, tested, beyond, most)
 
 
 def _grown(miss: Floats, distance: Floats, own: float) -> tuple[float, float]:

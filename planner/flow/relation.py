@@ -51,12 +51,16 @@ class LevelRelation:
 
     def calibrated(self, discharge: float, level: float) -> LevelRelation:
         """The relation that passes through a known discharge [m³/s] at a level [m]."""
-        carried = float(np.interp(level, self.levels, self.carried))
+        carried = float(self._carried(level))
         return LevelRelation(self.levels, self.carried, self.area, discharge / carried if carried > 0 else float("nan"))
 
     def discharge(self, level: npt.ArrayLike) -> Floats:
         """Discharge [m³/s] at levels [m]."""
-        return self.constant * np.interp(np.asarray(level, dtype=float), self.levels, self.carried)
+        return self.constant * self._carried(level)
+
+    def _carried(self, level: npt.ArrayLike) -> Floats:
+        # A R^(2/3) is near a power 5/3 of the depth: its 0.6th power is nearly straight between the table's levels
+        return np.interp(np.asarray(level, dtype=float), self.levels, self.carried**0.6) ** (1 / 0.6)
 
     def level(self, discharge: npt.ArrayLike) -> Floats:
         """Level [m] at discharges [m³/s]; NaN where not positive or beyond the table."""
@@ -65,7 +69,6 @@ class LevelRelation:
         carried, levels = self.carried[start:], self.levels[start:]
         rising = np.concatenate(([True], np.diff(carried) > 0))
         good = (wanted > 0) & (wanted <= carried[-1])
-        # A R^(2/3) is near a power 5/3 of the depth: its 0.6th power is nearly straight between the table's levels
         found = np.interp(np.where(good, wanted, 1.0) ** 0.6, carried[rising] ** 0.6, levels[rising])
         return np.where(good, found, np.nan)
 
@@ -73,7 +76,7 @@ class LevelRelation:
         """d ln Q / dL and d ln A / dL [1/m] at a level [m]."""
         step = 0.05
         at = np.array([level - step, level + step])
-        carried = np.maximum(np.interp(at, self.levels, self.carried), 1e-9)
+        carried = np.maximum(self._carried(at), 1e-9)
         area = np.maximum(np.interp(at, self.levels, self.area), 1e-9)
         return float(np.log(carried[1] / carried[0]) / (2 * step)), float(np.log(area[1] / area[0]) / (2 * step))
 

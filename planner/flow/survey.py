@@ -137,8 +137,9 @@ def _frame_of(run: Any, river: Any, plane: Any, polygon: Any, limits: list[str])
         near = flowline_near(np.column_stack(plane.to_xy(lonlat[:, 0], lonlat[:, 1])), polygon)
         if near is not None:
             return ChannelFrame(near)
-        limits.append("The flowline does not pass through this run: the middle of its outline is taken.")
-    else:
+        if not run.still:
+            limits.append("The flowline does not pass through this run: the middle of its outline is taken.")
+    elif not run.still:
         limits.append("No flowline: the middle of the outline is taken for the direction of the current.")
     toward = None
     ends = [river.places_of(kind) for kind in ("put_in", "take_out")]
@@ -148,8 +149,9 @@ def _frame_of(run: Any, river: Any, plane: Any, polygon: Any, limits: list[str])
     elif all(ends):
         points = [plane.to_xy(*group[0].geometry.coords[0][:2]) for group in ends]
         toward = (float(points[1][0] - points[0][0]), float(points[1][1] - points[0][1]))
-        limits.append("Downstream is taken from put-in to take-out: check it, or draw the flowline.")
-    else:
+        if not run.still:
+            limits.append("Downstream is taken from put-in to take-out: check it, or draw the flowline.")
+    elif not run.still:
         limits.append("Which way is downstream is not known and was guessed: draw the flowline.")
     return ChannelFrame(centreline(polygon, toward))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -32,17 +33,18 @@ def bed_level(s: Any, n: Any) -> np.ndarray:
 def truth(level: float) -> tuple[float, float, float]:
     """Area [m²], hydraulic radius [m] and discharge [m³/s] of the true bed with upright banks at the drawn edge."""
     n = np.linspace(-HALF, HALF, 801)
-    area, perimeter = [], []
-    for s in np.linspace(0, LENGTH, 41):
-        z = np.where(np.abs(n) >= HALF - 1e-9, 0.0, bed_level(s, np.clip(n, -HALF + 1e-9, HALF - 1e-9)))
-        depth = np.maximum(level - z, 0.0)
-        area.append(np.trapezoid(depth, n))
-        wet = (depth[1:] + depth[:-1]) > 0
-        perimeter.append(np.hypot(np.diff(n), np.diff(np.minimum(z, level)))[wet].sum() + 2 * max(level, 0.0))
+    s = np.linspace(0, LENGTH, 41)[:, None]
+    z = np.where(np.abs(n) >= HALF - 1e-9, 0.0, bed_level(s, np.clip(n, -HALF + 1e-9, HALF - 1e-9)))
+    depth = np.maximum(level - z, 0.0)
+    area = np.trapezoid(depth, n, axis=1)
+    wet = (depth[:, 1:] + depth[:, :-1]) > 0
+    steps = np.hypot(np.diff(n), np.diff(np.minimum(z, level), axis=1))
+    perimeter = np.where(wet, steps, 0.0).sum(axis=1) + 2 * max(level, 0.0)
     a, p = float(np.mean(area)), float(np.mean(perimeter))
     return a, a / p, a * (a / p) ** (2 / 3) * math.sqrt(SLOPE) / N
 
 
+@cache
 def level_at(discharge: float) -> float:
     """True level [m] at a discharge [m³/s]."""
     low, high = -1.5, 3.0
