@@ -20,11 +20,13 @@ __all__ = [
     "BOAT_STEP",
     "CAST_STEP_M",
     "Canon",
+    "boat_ratio",
     "canon_of",
     "count_knots",
     "current_grid",
     "depth_grid",
     "locate",
+    "path_depths",
     "path_nodes",
 ]
 
@@ -34,9 +36,9 @@ BOAT_STEP = 0.1
 EXPONENT_STEP = 1.0
 
 # A ratio of 1.4 between currents: depth goes about as 1/V, whose linear interpolation in ln V errs by at most
-# (ln 1.4)²/8 = 1.4 %. Depth enters only through the shape of the profile of current, so its steps may be wider.
+# (ln 1.4)²/8 = 1.4 %. Depth enters only through the shape of the profile of current and is taken from the nearest.
 _FIRST_CURRENT_M_S, _CURRENT_RATIO, _CURRENTS = 0.10, 1.4, 11
-_FIRST_DEPTH_M, _DEPTH_RATIO, _DEPTHS = 0.5, 1.6, 9
+_FIRST_DEPTH_M, _DEPTH_RATIO, _DEPTHS = 0.5, 1.3, 14
 
 
 @dataclass(frozen=True, order=True)
@@ -77,7 +79,7 @@ def count_knots(longest_s: float) -> np.ndarray:
 
     Wider towards long counts: a retrieve forgets its start, the sooner the less the start still changes.
     """
-    return np.round(longest_s * np.array([0.0, 0.1, 0.25, 0.5, 1.0]))
+    return np.round(longest_s * np.array([0.0, 0.15, 0.45, 1.0]))
 
 
 def boat_ratio(spot: SpotAtLevels) -> float:
@@ -117,31 +119,29 @@ def canon_of(spot: SpotAtLevels) -> Canon:
     )
 
 
-def locate(current_m_s: float, depth_m: float) -> list[tuple[tuple[int, int], float, float]]:
-    """Nodes around a current and a depth with their weights and the weights' slopes in ln current.
+def locate(current_m_s: float) -> list[tuple[int, float, float]]:
+    """Nodes around a current with their weights and the weights' slopes in ln current.
 
-    Bilinear in ln V and ln H; between rest and the first current linear in V. Beyond the grid the nearest edge holds.
-    At rest the depth does not matter and one node serves.
+    Linear in ln V; between rest and the first current linear in V. Beyond the grid the last current holds.
 
     Parameters
     ----------
-    current_m_s, depth_m : float
-        Depth-averaged current [m/s] and depth [m].
+    current_m_s : float
+        Depth-averaged current [m/s].
 
     Returns
     -------
-    list of ((i, j), weight, slope)
-        Node indices into `current_grid` and `depth_grid`; the weights sum to one, the slopes to zero.
+    list of (i, weight, slope)
+        Indices into `current_grid`; the weights sum to one, the slopes to zero.
 
     Examples
     --------
-    >>> nodes = locate(0.7, 2.0)
-    >>> round(sum(weight for _, weight, _ in nodes), 12), len(nodes)
-    (1.0, 4)
+    >>> [(i, round(weight, 3)) for i, weight, _ in locate(0.5)]
+    [(5, 0.783), (6, 0.217)]
     """
-    v, h = current_grid(), depth_grid()
+    v = current_grid()
     if current_m_s <= 0:
-        return [((0, 0), 1.0, 0.0)]
+        return [(0, 1.0, 0.0)]
     speed = min(current_m_s, v[-1])
     i = min(int(np.searchsorted(v, speed, side="right")) - 1, len(v) - 2)
     if i == 0:
@@ -149,25 +149,63 @@ def locate(current_m_s: float, depth_m: float) -> list[tuple[tuple[int, int], fl
     else:
         width = math.log(v[i + 1] / v[i])
         part, slope = math.log(speed / v[i]) / width, 1.0 / width
-    deep = min(max(depth_m, h[0]), h[-1])
-    j = min(int(np.searchsorted(h, deep, side="right")) - 1, len(h) - 2)
-    share = math.log(deep / h[j]) / math.log(h[j + 1] / h[j])
-    found = []
-    for b, wb in ((j, 1 - share), (j + 1, share)):
-        for a, wa, sa in ((i, 1 - part, -slope), (i + 1, part, slope)):
-            node = (a, 0) if a == 0 else (a, b)
-            found.append((node, wa * wb, sa * wb))
-    return [entry for entry in found if entry[1] != 0.0 or entry[2] != 0.0]
+    return [(i, 1.0 - part, -slope), (i + 1, part, slope)]
 
 
-def path_nodes(levels: Sequence[AtLevel], still: bool) -> list[tuple[int, int]]:
-    """All nodes that the ladder's path of current and depth needs at a spot, sorted.
+def path_depths(levels: Sequence[AtLevel], still: bool) -> np.ndarray:
+    """Index into `depth_grid` that goes with each node of `current_grid` at a spot.
 
-    Levels with an unknown current need none, except in still water where the current is zero.
+    Along a ladder current and depth rise together. The straight line of ln H over ln V through the levels gives each
+    node of current its depth, snapped to the grid: one depth a current, so that a swim table follows the path rather
+    than filling the plane. The depth only shapes the profile of current. At rest it does not matter and is the first.
+
+    Parameters
+    ----------
+    levels : sequence of AtLevel
+        Levels that can be answered.
+    still : bool
+        Whether the water is still.
+
+    Returns
+    -------
+    numpy.ndarray of int
+        Shape of `current_grid`.
     """
-    nodes: set[tuple[int, int]] = set()
-    for level in levels:
-        current = 0.0 if still else level.velocity_m_s
-        if current == current and level.depth_m > 0:
-            nodes.update(node for node, _, _ in locate(current, level.depth_m))
-    return sorted(nodes)
+    v, h = current_grid(), depth_grid()
+    found = np.zeros(len(v), dtype=int)
+    pairs = np.array([(level.velocity_m_s, level.depth_m) for level in levels if level.velocity_m_s > 0])
+    if still or not len(pairs):
+        return found
+    x, y = np.log(pairs).T
+    steep = float(np.polyfit(x, y, 1)[0]) if np.ptp(x) > 0.02 else 0.0
+    depth = np.exp(y.mean() + np.clip(steep, 0.0, 2.5) * (np.log(v[1:]) - x.mean()))
+    found[1:] = np.argmin(np.abs(np.log(np.clip(depth, h[0], h[-1]))[:, None] - np.log(h)), axis=1)
+    return found
+
+
+def path_nodes(levels: Sequence[AtLevel], still: bool) -> tuple[list[tuple[int, int]], np.ndarray, np.ndarray]:
+    """Nodes of current and depth that the ladder's path needs at a spot, with weights and slopes of each level.
+
+    Parameters
+    ----------
+    levels : sequence of AtLevel
+        Levels that can be answered.
+    still : bool
+        Whether the water is still.
+
+    Returns
+    -------
+    nodes : list of (int, int)
+        Indices into `current_grid` and `depth_grid`, sorted.
+    weight, slope : numpy.ndarray
+        Of the nodes at each level, shape (L, M); slopes are per unit of ln current.
+    """
+    depths = path_depths(levels, still)
+    around = [locate(0.0 if still else level.velocity_m_s) for level in levels]
+    used = sorted({i for nodes in around for i, _, _ in nodes})
+    column = {i: m for m, i in enumerate(used)}
+    weight, slope = np.zeros((len(levels), len(used))), np.zeros((len(levels), len(used)))
+    for row, nodes in enumerate(around):
+        for i, share, steep in nodes:
+            weight[row, column[i]], slope[row, column[i]] = share, steep
+    return [(i, int(depths[i])) for i in used], weight, slope

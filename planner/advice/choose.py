@@ -132,15 +132,11 @@ def _choice(
         countdown_best_s=float(candidate.seconds[at]),
         swim_s=float(candidate.swim[at]),
         refined=candidate.refined,
-        path=candidate.path,
     )
-    bed = _bed_under_retrieve(field, row)
-    why = reasons.why(choice, bed, hang_next, rival, rival_height_m, settings.hang_limit, settings.units)
+    why = reasons.why(
+        choice, float(candidate.bed[at]), hang_next, rival, rival_height_m, settings.hang_limit, settings.units
+    )
     return Choice(**{**choice.__dict__, "why": why})
-
-
-def _bed_under_retrieve(field: Field, row: int) -> float:
-    return field.spot.levels[int(field.levels[row])].depth_m
 
 
 def _nothing(

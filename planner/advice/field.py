@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.advice.canon import Canon, boat_ratio, canon_of, count_knots, locate, path_nodes
+from planner.advice.canon import Canon, boat_ratio, canon_of, count_knots, path_nodes
 from planner.advice.draws import spreads
 from planner.advice.lay import boat_speeds, filled, ground_of
 from planner.advice.records import AtLevel, BedPatch, Settings, SpotAtLevels, constants
@@ -110,11 +110,11 @@ def unanswerable(spot: SpotAtLevels, i: int) -> str:
     level = spot.levels[i]
     if spot.soundings <= 0 or not np.isfinite(spot.patch.depth_m).any():
         return "No soundings here, so the bed is not known: sound the spot first."
-    if not level.depth_m == level.depth_m:
+    if level.depth_m != level.depth_m:
         return "The depth at the landing is not known: sound the spot first."
     if level.depth_m <= 0:
         return "The landing is dry at this level."
-    if spot.river and not level.velocity_m_s == level.velocity_m_s:
+    if spot.river and level.velocity_m_s != level.velocity_m_s:
         return (
             "The current here is not known, and in moving water it decides the depth: give a slope, or a gauge with "
             "discharge, for this run."
@@ -128,14 +128,7 @@ def field_of(spot: SpotAtLevels, settings: Settings) -> Field | None:
     if levels.size == 0:
         return None
     canon = canon_of(spot)
-    nodes = path_nodes([spot.levels[i] for i in levels], still=not spot.river)
-    column = {node: m for m, node in enumerate(nodes)}
-    weight, slope = np.zeros((levels.size, len(nodes))), np.zeros((levels.size, len(nodes)))
-    for row, i in enumerate(levels):
-        speed = spot.levels[i].velocity_m_s if spot.river else 0.0
-        for node, share, steep in locate(speed, spot.levels[i].depth_m):
-            weight[row, column[node]] += share
-            slope[row, column[node]] += steep
+    nodes, weight, slope = path_nodes([spot.levels[i] for i in levels], still=not spot.river)
     patch = filled(spot.patch)
     ground = ground_of(spot, patch, levels, boat_speeds(spot, boat_ratio(spot), levels))
     # at rest nothing takes fed line away from the tip: fed and held are the same swim
@@ -152,9 +145,10 @@ def varied(field: Field) -> tuple[str, ...]:
 def tracks_of(field: Field, tables: SwimTables, rig: int, mode: str, strip_m_s: float, normal_m_s: float) -> Tracks:
     """Tracks of a rig fished one way, at all levels of a field, with their responses.
 
-    The base is bilinear between nodes; the response to the current is the slope of that. The other responses are
-    finite differences at the centre node and the normal strip, as shares of the depth, at equal shares of the
-    retrieve: a swim that is twice as deep is taken to answer twice as much to a change of sink rate, drag or lift.
+    The base is linear in ln current between nodes of the path; the response to the current is the slope of that. The
+    other responses are finite differences at the centre node and the normal strip, as shares of the depth, at equal
+    shares of the retrieve: a swim that is twice as deep is taken to answer twice as much to a change of sink rate,
+    drag or lift.
 
     Raises
     ------
@@ -190,7 +184,7 @@ def screen_tracks(field: Field, tables: SwimTables, rig: int, mode: str, strip_m
     held = [tables.get(Need(field.canon, rig, mode, strip_m_s, node)) for node in nodes]
     count, retrieve = np.stack([h[0] for h in held]), np.stack([h[1] for h in held])
     moving = field.canon.boat_ratio != 0.0
-    shares = {n: np.float64(s) for n, s in _SCREEN.items() if n != "current" and (n != "boat" or moving)}
+    shares = {n: np.array(s) for n, s in _SCREEN.items() if n != "current" and (n != "boat" or moving)}
     return Tracks(
         count=_with_responses(count, _SCREEN["current"] * count[:, [0, 3]], shares),
         retrieve=_with_responses(retrieve, _SCREEN["current"] * retrieve[:, [0, 3]], shares),

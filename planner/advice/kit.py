@@ -51,7 +51,8 @@ def fewest_lines(value: np.ndarray, most: int, margin: float) -> tuple[int, ...]
         return ()
     best_of_size: list[tuple[float, tuple[int, ...]]] = []
     for size in range(1, min(most, len(usable)) + 1):
-        top, chosen = -1.0, ()
+        top = -1.0
+        chosen: tuple[int, ...] = ()
         for group in combinations(usable, size):
             worth = float(value[:, group].max(axis=1).sum())
             if worth > top * (1 + 1e-12):

@@ -83,6 +83,7 @@ def ground_of(spot: SpotAtLevels, patch: BedPatch, levels: np.ndarray, boat_m_s:
         landing=(spot.cast_m * math.cos(angle), spot.cast_m * math.sin(angle)),
         rise_m=np.array([spot.levels[i].rise_m for i in levels]),
         boat_m_s=boat_m_s,
+        landing_depth_m=np.array([spot.levels[i].depth_m for i in levels]),
         hold_low_m=spot.hold_low_m,
         hold_high_m=spot.hold_high_m,
     )

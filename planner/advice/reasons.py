@@ -66,9 +66,9 @@ def why(
     words = (
         f"The fly swims about {show(middle, 'depth', units)} deep "
         f"({_range(low, high, units)}), {show(abs(height), 'depth', units)} {'above' if height >= 0 else 'below'} the "
-        f"sounded bed on average, and is in the hold band for about {seconds(choice.band_time_s)} of the swim"
+        f"bed on average, and is in the hold band for about {seconds(choice.band_time_s)} of {seconds(choice.swim_s)}"
     )
-    if hang_next == hang_next and hang_next > hang_limit:
+    if hang_next > hang_limit + 0.015:  # a difference that shows in whole per cent
         words += f"; one second more of countdown would hang {percent(hang_next)} of the time"
     if rival is not None:
         words += f"; the next best, {rival.fly} on {rival.line}"
@@ -119,8 +119,8 @@ def nothing_reaches(
         Depth-averaged current [m/s].
     """
     words = (
-        f"Nothing in your box reaches here: {deepest} swims deepest, at about {show(deepest_m, 'depth', units)}, and the "
-        f"hold band begins at {show(wanted_m, 'depth', units)}"
+        f"Nothing in your box reaches here: {deepest} swims deepest, at about {show(deepest_m, 'depth', units)}, and "
+        f"the hold band begins at {show(wanted_m, 'depth', units)}"
     )
     rate = sink_m_s * wanted_m / max(deepest_m, 0.05)
     heaviest = 9.0 * INCH
@@ -156,8 +156,8 @@ def nothing_hangs_less(least: Choice, share_of_bed: float, hang_limit: float, un
     """
     at = least.lift_rod_at_m if math.isfinite(least.lift_rod_at_m) else math.nan
     words = (
-        f"Every swim that gets down here hangs more than {percent(hang_limit)} of the time; the one that gives the most "
-        f"for the least, {least.fly} on {least.line}, hangs {percent(least.hang_chance)} of the time and gives "
+        f"Every swim that gets down here hangs more than {percent(hang_limit)} of the time; the one that gives the "
+        f"most for the least, {least.fly} on {least.line}, hangs {percent(least.hang_chance)} of the time and gives "
         f"{seconds(least.band_time_s)} in the band"
     )
     if share_of_bed > 0.5:

@@ -169,8 +169,7 @@ class Choice:
     """A line, a fly and how to fish them, with what the model expects of them.
 
     Chances are shares of the draws; `fly_depth_m` holds the 10, 50 and 90 % of the fly's mean depth in the
-    retrieve below the surface [m]; distances are horizontal from the rod tip [m]. `path` is the median swim for
-    drawing, where it was solved directly: ``time_s``, ``x_m`` (distance from the tip), ``depth_m``, ``bed_depth_m``.
+    retrieve below the surface [m]; distances are horizontal from the rod tip [m].
     """
 
     line: str
@@ -188,7 +187,6 @@ class Choice:
     countdown_best_s: float = float("nan")
     swim_s: float = float("nan")
     refined: bool = False
-    path: dict[str, list[float]] | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """The choice in the shape of ``plan.json``; unknown is None."""

@@ -9,7 +9,7 @@ from planner.advice.field import Field
 from planner.advice.records import Settings
 from planner.advice.search import Candidate, Found, ground_rows, track_rows
 from planner.advice.tables import EVERY_S, SAMPLES, Rig, SwimTables
-from planner.advice.weigh import Ground, Tracks, bed_along, weigh
+from planner.advice.weigh import Tracks, weigh
 from planner.errors import SwimFailed
 from planner.sink import Cast, Current, Swim, swim
 
@@ -127,20 +127,7 @@ def refine_field(field: Field, tables: SwimTables, found: Found, settings: Setti
                 result.lift_at_m[0],
                 result.swim_s[0],
                 np.quantile(result.depth_m[0], [0.1, 0.5, 0.9], axis=1).T,
+                result.bed_m[0],
                 refined=True,
-                path=_drawn(path, ground),
             )
     return swims
-
-
-def _drawn(path: Swim, ground: Ground) -> dict[str, list[float]]:
-    """The swim for the side view, thinned to at most 120 points."""
-    step = max(1, len(path.times_s) // 120)
-    x, y, t = path.fly_x_m[::step], path.fly_y_m[::step], path.times_s[::step]
-    bed = bed_along(ground, 0, x, y, t)
-    return {
-        "time_s": np.round(t, 2).tolist(),
-        "x_m": np.round(path.fly_distance_m[::step], 2).tolist(),
-        "depth_m": np.round(path.fly_depth_m[::step], 3).tolist(),
-        "bed_depth_m": np.round(bed, 3).tolist(),
-    }

@@ -16,10 +16,11 @@ from planner.advice.weigh import Ground, Tracks, weigh
 
 __all__ = ["Candidate", "Found", "Way", "ground_rows", "normal_strip", "require", "screen", "track_rows", "weigh_field"]
 
-_COARSE_S = 3
-_COARSE_DRAWS = 32
+_SCREEN_S, _SCREEN_DRAWS = 5, 16
+_COARSE_S, _COARSE_DRAWS = 3, 32
 _FINALISTS = 4
 _KEEP_SHARE = 0.5
+_SCREEN_MODE = "held"  # the order of rigs in depth is the same fed; half the swims
 
 
 @dataclass(frozen=True)
@@ -43,8 +44,8 @@ class Candidate:
     lift: np.ndarray
     swim: np.ndarray
     depth: np.ndarray
+    bed: np.ndarray
     refined: bool = False
-    path: dict[str, list[float]] | None = None
 
     def best(self, limit: float) -> int | None:
         """Index of the best countdown."""
@@ -66,24 +67,19 @@ def screen(jobs: Sequence[tuple[Field, list[int]]], tables: SwimTables, settings
         nodes = [field.nodes[int(np.argmax(field.weight[row]))] for row in rows]
         rows_of.append(rows)
         nodes_of.append(nodes)
-        needs += [
-            Need(field.canon, rig, mode, strip, node) for rig in allowed for mode in field.modes for node in nodes
-        ]
+        needs += [Need(field.canon, rig, _SCREEN_MODE, strip, node) for rig in allowed for node in nodes]
     tables.require(needs)
-    dev = deviations(draw(_COARSE_DRAWS, settings.seed))
+    dev = deviations(draw(_SCREEN_DRAWS, settings.seed))
     for (field, allowed), rows, nodes in zip(jobs, rows_of, nodes_of, strict=True):
         ground = ground_rows(field.ground, rows)
         raw: dict[int, np.ndarray] = {}
         for rig in allowed:
             spread = field.spread(tables.rigs[rig], field.levels[rows])
-            best, reach = np.zeros(len(rows)), np.zeros(len(rows))
-            for mode in field.modes:
-                tracks = screen_tracks(field, tables, rig, mode, strip, nodes)
-                found = weigh(tracks, ground, spread, dev, field.seconds(mode, _COARSE_S))
-                # a node stands up to a fifth of the current off its level: a rig near the limit stays in
-                fit = np.where(found.hang_chance <= 2 * settings.hang_limit + 0.05, found.band_time_s, 0.0)
-                best = np.maximum(best, fit.max(axis=1))
-                reach = np.maximum(reach, found.band_time_s.max(axis=1))
+            tracks = screen_tracks(field, tables, rig, _SCREEN_MODE, strip, nodes)
+            found = weigh(tracks, ground, spread, dev, field.seconds(_SCREEN_MODE, _SCREEN_S))
+            # a node stands up to a fifth of the current off its level: a rig near the limit stays in
+            fit = np.where(found.hang_chance <= 2 * settings.hang_limit + 0.05, found.band_time_s, 0.0)
+            best, reach = fit.max(axis=1), found.band_time_s.max(axis=1)
             field.screened[rig] = best
             raw[rig] = best + 0.01 * reach
         top = np.max(list(raw.values()), axis=0)
@@ -162,6 +158,7 @@ def weigh_field(field: Field, tables: SwimTables, ways: list[Way], settings: Set
                     result.lift_at_m[i],
                     result.swim_s[i],
                     np.quantile(result.depth_m[i], [0.1, 0.5, 0.9], axis=1).T,
+                    result.bed_m[i],
                 )
             )
     by_line = [_by_line(field, tables.rigs, ways, fit[:, row], row) for row in range(L)]
@@ -190,7 +187,13 @@ def _by_line(field: Field, rigs: Sequence[Rig], ways: list[Way], fit: np.ndarray
 
 def ground_rows(ground: Ground, rows: Sequence[int]) -> Ground:
     """The ground at some of its levels."""
-    return replace(ground, rise_m=ground.rise_m[list(rows)], boat_m_s=ground.boat_m_s[list(rows)])
+    take = list(rows)
+    return replace(
+        ground,
+        rise_m=ground.rise_m[take],
+        boat_m_s=ground.boat_m_s[take],
+        landing_depth_m=ground.landing_depth_m[take],
+    )
 
 
 def track_rows(tracks: Tracks, rows: Sequence[int]) -> Tracks:

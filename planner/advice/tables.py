@@ -81,6 +81,11 @@ class SwimTables:
     def __init__(self, rigs: Sequence[Rig], store: SwimStore | None) -> None:
         self.rigs = list(rigs)
         self.store = store
+        # what a rig is, without what it is called
+        self._bare = [
+            key_of(replace(rig.line, name="", code="", flags=()), replace(rig.fly, name="")) for rig in self.rigs
+        ]
+        self._geometries: dict[Canon, str] = {}
         self.swims = self.from_disk = self.solved = 0
         self.seconds = 0.0
         self._held: dict[str, tuple[dict[str, int], Block]] = {}
@@ -127,14 +132,15 @@ class SwimTables:
         return self._used[need]
 
     def _geometry(self, canon: Canon) -> str:
-        return key_of("geometry", canon, NODES, DT_S, EVERY_S, RECORD_S, SAMPLES)
+        if canon not in self._geometries:
+            self._geometries[canon] = key_of("geometry", canon, NODES, DT_S, EVERY_S, RECORD_S, SAMPLES)
+        return self._geometries[canon]
 
     def _key(self, need: Need) -> str:
         if need not in self._keys:
             rig = self.rigs[need.rig]
-            bare = replace(rig.line, name="", code="", flags=()), replace(rig.fly, name="")
             self._keys[need] = key_of(
-                *bare, need.mode, need.strip_m_s, need.node, need.vary, STEPS.get(need.vary, 0.0), need.canon
+                self._bare[need.rig], need.mode, need.strip_m_s, need.node, need.vary, STEPS.get(need.vary, 0.0)
             )
         return self._keys[need]
 

@@ -11,13 +11,18 @@ is the swim to first order in the unknowns; after it the free swim goes on below
 on it, so contact lasts longer here than it would: the hang chance errs upward. Only the lowest node is followed, so a
 rock under a higher part of the line is missed. The shortlist is corrected by direct swims.
 
+Band time counts over the spot's own water only: where the bed is at least half as deep as at the landing. Else a fly
+towed through the shallows at the angler's feet, never far above the bed, would win everywhere.
+
 The swim ends where the angler is told to lift the rod: where in the median case the trailing end of the retrieve
-leaves the hold band for good on its lower side, or else at the pick-up.
+leaves the spot's water, sinks below the hold band, or lays the line on the bed; or else at the pick-up.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numba
 import numpy as np
@@ -25,7 +30,7 @@ import numpy as np
 from planner.advice.draws import ROWS
 from planner.advice.records import BedPatch, constants
 
-__all__ = ["CHANNELS", "RESPONSES", "Ground", "Tracks", "Weighed", "bed_along", "weigh"]
+__all__ = ["CHANNELS", "RESPONSES", "Ground", "Tracks", "Weighed", "weigh"]
 
 RESPONSES = ("current", "sink_rate", "drag_area", "lift", "boat")
 CHANNELS = (
@@ -44,6 +49,18 @@ _COUNT, _OFFSET = ROWS.index("count"), ROWS.index("count_offset")
 _CAST, _LEVEL = ROWS.index("cast"), ROWS.index("level")
 _BED, _COSINE, _SINE = (ROWS.index(name) for name in ("bed_offset", "bed_cosine", "bed_sine"))
 _CAST_STEP = 0.05
+
+
+def _compiled(**options: Any) -> Callable[[Callable], Callable]:
+    """``numba.njit`` with its cache on disk, or without one where no folder for it can be written."""
+
+    def decorate(function: Callable) -> Callable:
+        try:
+            return numba.njit(cache=True, error_model="numpy", **options)(function)
+        except RuntimeError:
+            return numba.njit(error_model="numpy", **options)(function)
+
+    return decorate
 
 
 @dataclass(frozen=True)
@@ -89,8 +106,8 @@ class Ground:
         East and north parts of the swim's two axes [1].
     landing : tuple of float
         Place of the landing in the swim's frame [m].
-    rise_m, boat_m_s : numpy.ndarray
-        Surface above the patch's reference [m] and speed of the stance [m/s], shape (L,).
+    rise_m, boat_m_s, landing_depth_m : numpy.ndarray
+        Surface above the patch's reference [m], speed of the stance [m/s], depth at the landing [m], shape (L,).
     hold_low_m, hold_high_m : float
         Hold band [m].
     """
@@ -101,6 +118,7 @@ class Ground:
     landing: tuple[float, float]
     rise_m: np.ndarray
     boat_m_s: np.ndarray
+    landing_depth_m: np.ndarray
     hold_low_m: float
     hold_high_m: float
 
@@ -110,8 +128,8 @@ class Weighed:
     """What became of the swims, arrays of shape (L, W) for W countdowns.
 
     `lift_at_m` is the horizontal distance from the rod tip at which the rod is lifted [m], NaN when only at the
-    pick-up; `swim_s` the duration of the swim up to there [s]; `depth_m` the fly's mean depth in the retrieve under
-    each draw, shape (L, W, N) [m], empty unless asked for.
+    pick-up; `swim_s` the duration of the swim up to there [s]; `depth_m` the fly's mean depth in the retrieve over the
+    spot's water under each draw, shape (L, W, N) [m], empty unless asked for; `bed_m` the bed's mean depth there [m].
     """
 
     band_time_s: np.ndarray
@@ -120,9 +138,10 @@ class Weighed:
     lift_at_m: np.ndarray
     swim_s: np.ndarray
     depth_m: np.ndarray
+    bed_m: np.ndarray
 
 
-@numba.njit(cache=True, error_model="numpy")
+@_compiled()
 def _bed(x, y, geo, depth, sd):  # type: ignore[no-untyped-def]
     """Depth and standard error of the bed at a place of the swim's frame."""
     down = x - geo[4]
@@ -141,7 +160,7 @@ def _bed(x, y, geo, depth, sd):  # type: ignore[no-untyped-def]
     )
 
 
-@numba.njit(cache=True, error_model="numpy")
+@_compiled()
 def _height(f, slope, c, moved, rise, low, geo, depth, sd, spread, wave, g):  # type: ignore[no-untyped-def]
     """Median height of the fly (low = 0) or lowest node (3) above the bed; fills the scaled responses g."""
     x, y = f[low + 1], f[low + 2]
@@ -161,7 +180,7 @@ def _height(f, slope, c, moved, rise, low, geo, depth, sd, spread, wave, g):  # 
     return bed + rise - f[low]
 
 
-@numba.njit(cache=True, error_model="numpy", fastmath={"contract", "reassoc"})
+@_compiled(fastmath={"contract", "reassoc"})
 def _advance(h0, low0, g, glow, dt, limit, dev, lo, hi, hl, ll, contact, touched, hung, band):  # type: ignore[no-untyped-def]
     """One sample of all draws."""
     P, N = dev.shape
@@ -183,78 +202,87 @@ def _advance(h0, low0, g, glow, dt, limit, dev, lo, hi, hl, ll, contact, touched
         band[n] += dt * (one - hung[n]) * (one if (hl[n] >= lo and hl[n] <= hi) else zero)
 
 
-@numba.njit(parallel=True, cache=True, error_model="numpy")
-def _weigh(
+@_compiled(parallel=True)
+def _weigh(  # type: ignore[no-untyped-def]
     count, retrieve, duration, taut, knots, every, fed, wanted, rise, boat, spread, wave, dev, geo, depth, sd,
-    lo, hi, hang_s, band, touch, hang, lift, swim, means,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+    holding, lo, hi, hang_s, band, touch, hang, lift, swim, means, under,
+):  # fmt: skip
     L, F, Tc = count.shape
     C, S = retrieve.shape[2], retrieve.shape[3]
     P, N = dev.shape
     W = wanted.shape[0]
+    one = np.float32(1.0)
     for job in numba.prange(L * W):
-        l, w = job // W, job % W
+        v, w = job // W, job % W
         c = wanted[w]
         f = np.zeros(F)
         g = np.zeros(P, np.float32)
         glow = np.zeros(P, np.float32)
         state = np.zeros((6, N), np.float32)
         total = np.zeros(N)
+        sampled = 0
+        beds = 0.0
         k = 0
         while k < C - 2 and knots[k + 1] < c:
             k += 1
         b = min(max((c - knots[k]) / (knots[k + 1] - knots[k]), 0.0), 1.0)
         width = knots[k + 1] - knots[k]
-        lasts = (1 - b) * duration[l, k] + b * duration[l, k + 1]
-        tight = (1 - b) * taut[l, k] + b * taut[l, k + 1]
+        lasts = (1 - b) * duration[v, k] + b * duration[v, k + 1]
+        tight = (1 - b) * taut[v, k] + b * taut[v, k + 1]
         dt = lasts / S
         # where the median case leaves the band for good on its lower side
         end = S
         for back in range(S):
             t = S - 1 - back
             for q in range(6):
-                f[q] = (1 - b) * retrieve[l, q, k, t] + b * retrieve[l, q, k + 1, t]
-            moved = boat[l] * (c + (t + 0.5) * dt)
+                f[q] = (1 - b) * retrieve[v, q, k, t] + b * retrieve[v, q, k + 1, t]
+            moved = boat[v] * (c + (t + 0.5) * dt)
             bed, _ = _bed(f[1] + moved, f[2], geo, depth, sd)
             bed_low, _ = _bed(f[4] + moved, f[5], geo, depth, sd)
-            if bed + rise[l] - f[0] < lo or bed_low + rise[l] - f[3] < 0.0:
+            water = bed + rise[v]
+            if water < holding[v] or water - f[0] < lo or bed_low + rise[v] - f[3] < 0.0:
                 end = t
             else:
                 break
         if end == 0:
             end = S
-        lift[l, w] = np.nan
+        lift[v, w] = np.nan
         if end < S:
-            x = (1 - b) * retrieve[l, 1, k, end] + b * retrieve[l, 1, k + 1, end]
-            y = (1 - b) * retrieve[l, 2, k, end] + b * retrieve[l, 2, k + 1, end]
-            lift[l, w] = np.hypot(x, y)
+            x = (1 - b) * retrieve[v, 1, k, end] + b * retrieve[v, 1, k + 1, end]
+            y = (1 - b) * retrieve[v, 2, k, end] + b * retrieve[v, 2, k + 1, end]
+            lift[v, w] = np.hypot(x, y)
         limit = np.float32(0.0) if fed else np.float32(hang_s)
         for t in range(Tc):
             if every * (t + 0.5) > c:
                 break
             for q in range(F):
-                f[q] = count[l, q, t]
-            moved = boat[l] * every * (t + 1)
-            h0 = _height(f, 0.0, c, moved, rise[l], 0, geo, depth, sd, spread[l], wave, g)
-            low0 = _height(f, 0.0, c, moved, rise[l], 3, geo, depth, sd, spread[l], wave, glow)
+                f[q] = count[v, q, t]
+            moved = boat[v] * every * (t + 1)
+            h0 = _height(f, 0.0, c, moved, rise[v], 0, geo, depth, sd, spread[v], wave, g)
+            low0 = _height(f, 0.0, c, moved, rise[v], 3, geo, depth, sd, spread[v], wave, glow)
             _advance(
-                np.float32(h0), np.float32(low0), g, glow, np.float32(every), limit, dev, lo, hi,
+                np.float32(h0), np.float32(low0), g, glow, np.float32(every), limit, dev,
+                lo, hi if h0 + f[0] >= holding[v] else lo - one,
                 state[0], state[1], state[2], state[3], state[4], state[5],
             )  # fmt: skip
         for t in range(end):
             for q in range(F):
-                f[q] = (1 - b) * retrieve[l, q, k, t] + b * retrieve[l, q, k + 1, t]
-            moved = boat[l] * (c + (t + 0.5) * dt)
-            slope = (retrieve[l, 0, k + 1, t] - retrieve[l, 0, k, t]) / width
-            slope_low = (retrieve[l, 3, k + 1, t] - retrieve[l, 3, k, t]) / width
-            h0 = _height(f, slope, c, moved, rise[l], 0, geo, depth, sd, spread[l], wave, g)
-            low0 = _height(f, slope_low, c, moved, rise[l], 3, geo, depth, sd, spread[l], wave, glow)
+                f[q] = (1 - b) * retrieve[v, q, k, t] + b * retrieve[v, q, k + 1, t]
+            moved = boat[v] * (c + (t + 0.5) * dt)
+            slope = (retrieve[v, 0, k + 1, t] - retrieve[v, 0, k, t]) / width
+            slope_low = (retrieve[v, 3, k + 1, t] - retrieve[v, 3, k, t]) / width
+            h0 = _height(f, slope, c, moved, rise[v], 0, geo, depth, sd, spread[v], wave, g)
+            water = h0 + f[0]
+            low0 = _height(f, slope_low, c, moved, rise[v], 3, geo, depth, sd, spread[v], wave, glow)
             limit = np.float32(0.0) if (fed and (t + 0.5) / S < tight) else np.float32(hang_s)
             _advance(
-                np.float32(h0), np.float32(low0), g, glow, np.float32(dt), limit, dev, lo, hi,
+                np.float32(h0), np.float32(low0), g, glow, np.float32(dt), limit, dev,
+                lo, hi if water >= holding[v] else lo - one,
                 state[0], state[1], state[2], state[3], state[4], state[5],
             )  # fmt: skip
-            if means.shape[0] == L:
+            if means.shape[0] == L and (water >= holding[v] or (t == end - 1 and sampled == 0)):
+                sampled += 1
+                beds += water
                 # the fly's depth: the unknowns of bed and level do not move it
                 for n in range(N):
                     z = f[0]
@@ -270,11 +298,12 @@ def _weigh(
             a1 += state[3, n]
             a2 += state[4, n]
             if means.shape[0] == L:
-                means[l, w, n] = total[n] / end
-        band[l, w] = s / N
-        touch[l, w] = a1 / N
-        hang[l, w] = a2 / N
-        swim[l, w] = c + end * dt
+                means[v, w, n] = total[n] / max(sampled, 1)
+        band[v, w] = s / N
+        touch[v, w] = a1 / N
+        hang[v, w] = a2 / N
+        swim[v, w] = c + end * dt
+        under[v, w] = beds / max(sampled, 1)
 
 
 def weigh(
@@ -304,7 +333,7 @@ def weigh(
         Whether the fly's mean depth under each draw is wanted.
     """
     L, W, N = tracks.count.shape[0], len(countdown_s), deviations.shape[1]
-    band, touch, hang, lift, swim = (np.zeros((L, W)) for _ in range(5))
+    band, touch, hang, lift, swim, under = (np.zeros((L, W)) for _ in range(6))
     means = np.zeros((L, W, N) if depths else (0, 0, 0))
     patch, c = ground.patch, constants()
     _weigh(
@@ -324,6 +353,7 @@ def weigh(
         _geometry(ground),
         np.ascontiguousarray(patch.depth_m, dtype=float),
         np.ascontiguousarray(patch.sd_m, dtype=float),
+        c["holding_share"] * np.ascontiguousarray(ground.landing_depth_m, dtype=float),
         np.float32(ground.hold_low_m),
         np.float32(ground.hold_high_m),
         float(c["hang_contact_s"]),
@@ -333,18 +363,9 @@ def weigh(
         lift,
         swim,
         means,
+        under,
     )
-    return Weighed(band, touch, hang, lift, swim, means)
-
-
-def bed_along(ground: Ground, row: int, x: np.ndarray, y: np.ndarray, time_s: np.ndarray) -> np.ndarray:
-    """Depth of the bed under a path of the swim's frame at one level, shape (T,) [m]."""
-    geo = _geometry(ground)
-    moved = ground.boat_m_s[row] * np.asarray(time_s, dtype=float)
-    depth = np.ascontiguousarray(ground.patch.depth_m, dtype=float)
-    sd = np.ascontiguousarray(ground.patch.sd_m, dtype=float)
-    places = zip(np.asarray(x) + moved, np.asarray(y), strict=True)
-    return np.array([_bed(float(a), float(b), geo, depth, sd)[0] for a, b in places]) + ground.rise_m[row]
+    return Weighed(band, touch, hang, lift, swim, means, under)
 
 
 def _geometry(ground: Ground) -> np.ndarray:
