@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-__all__ = ["NoOffset", "parse_stamps"]
+__all__ = ["NoOffset", "block_times", "parse_stamps"]
 
 _DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
@@ -51,9 +51,9 @@ def parse_stamps(stamps: list[str]) -> np.ndarray:
         return np.empty(0, "datetime64[s]")
     block = _as_block(stamps)
     if block is not None:
-        seconds = _block_seconds(block)
-        if seconds is not None:
-            return seconds.astype("datetime64[s]")
+        times = block_times(block)
+        if times is not None:
+            return times
     return np.array([_one(i, stamp) for i, stamp in enumerate(stamps)], dtype=np.int64).astype("datetime64[s]")
 
 
@@ -66,12 +66,23 @@ def _as_block(stamps: list[str]) -> np.ndarray | None:
         raw = "".join(stamps).encode("ascii")
     except (UnicodeEncodeError, TypeError):
         return None
-    # the total alone could hide two odd lengths; the signs checked in _block_seconds would then be out of place
+    # the total alone could hide two odd lengths; the signs checked in block_times would then be out of place
     return np.frombuffer(raw, np.uint8).reshape(-1, width) if len(raw) == width * len(stamps) else None
 
 
-def _block_seconds(block: np.ndarray) -> np.ndarray | None:
-    """Seconds since 1970 UTC of equal-width stamps, or None when a character is not where the form puts it."""
+def block_times(block: np.ndarray) -> np.ndarray | None:
+    """UTC times of equal-width stamps, or None when a character is not where the form puts it.
+
+    Parameters
+    ----------
+    block : np.ndarray
+        Characters, uint8, shape (n, width).
+
+    Returns
+    -------
+    np.ndarray or None
+        datetime64[s], shape (n,).
+    """
     width = block.shape[1]
     signs = {4: "-", 7: "-", 10: "T", 13: ":", 16: ":"}
     zulu = bool((block[:, -1] == ord("Z")).all())
@@ -112,12 +123,12 @@ def _block_seconds(block: np.ndarray) -> np.ndarray | None:
     days = months.astype("datetime64[D]").astype(np.int64) + day - 1
     seconds = days * 86400 + hour * 3600 + minute * 60 + second
     if zulu:
-        return seconds
+        return seconds.astype("datetime64[s]")
     sign = block[:, width - 6]
     if not np.isin(sign, (ord("+"), ord("-"))).all():
         return None
     offset = two(width - 5) * 3600 + two(width - 2) * 60
-    return seconds - np.where(sign == ord("-"), -offset, offset)
+    return (seconds - np.where(sign == ord("-"), -offset, offset)).astype("datetime64[s]")
 
 
 def _one(index: int, stamp: str) -> int:

@@ -6,7 +6,6 @@ has announced that this service retires in 2027; what replaces it becomes anothe
 
 from __future__ import annotations
 
-import gc
 import os
 import re
 from datetime import datetime
@@ -18,6 +17,7 @@ import numpy as np
 
 from planner.errors import GaugeReplyUnfit, UsageMistake
 from planner.gauges.assemble import Column, assemble, rank
+from planner.gauges.iv_rows import MARK, Rows, lift
 from planner.gauges.series import Quality, Series
 from planner.gauges.stamps import NoOffset, parse_stamps
 from planner.units import CFS, FOOT
@@ -155,18 +155,7 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
     """
     number = _number(station)
     where = where or f"reply of the {SERVICE}"
-    # tens of thousands of small dicts come and go at once; the collector would walk all of them several times over
-    collecting = gc.isenabled()
-    gc.disable()
-    try:
-        return _parse(raw, station, number, where, retrieved_at)
-    finally:
-        if collecting:
-            gc.enable()
-
-
-def _parse(raw: bytes, station: str, number: str, where: str, retrieved_at: datetime | None) -> Series:
-    found = _series_of(raw, where)
+    found, lifted = _series_of(raw, where)
     mine, others = [], []
     for entry in found:
         code, name = _site(entry, where)
@@ -201,7 +190,7 @@ def _parse(raw: bytes, station: str, number: str, where: str, retrieved_at: date
             notes.append(f"parameter {code} comes in {unit!r}, which is not known here; left out")
             continue
         for block in _list(entry, "values", where):
-            column = _column(block, factors[unit], no_data, notes, code, where)
+            column = _column(block, lifted, factors[unit], no_data, notes, code, where)
             blocks.setdefault(key, []).append((column, *_method(block)))
     columns = {}
     for key, sensors in blocks.items():
@@ -237,14 +226,15 @@ def _number(station: str) -> str:
     return number
 
 
-def _series_of(raw: bytes, where: str) -> list[dict[str, Any]]:
+def _series_of(raw: bytes, where: str) -> tuple[list[dict[str, Any]], list[Rows]]:
     import orjson
 
+    text, lifted = lift(bytes(raw))
     try:
-        reply = orjson.loads(raw)
+        reply = orjson.loads(text)
     except orjson.JSONDecodeError as error:
         start = bytes(raw[:200]).lstrip().lower()
-        what = "an HTML or XML page" if start.startswith(b"<") else f"no whole JSON text ({error})"
+        what = "an HTML or XML page" if start.startswith(b"<") else "no whole JSON text"
         raise GaugeReplyUnfit(
             f"the reply is {what}",
             "the JSON reply of the instantaneous values service",
@@ -254,7 +244,7 @@ def _series_of(raw: bytes, where: str) -> list[dict[str, Any]]:
     series = reply.get("value", {}).get("timeSeries") if isinstance(reply, dict) and _is_dict(reply, "value") else None
     if not isinstance(series, list) or not all(isinstance(entry, dict) for entry in series):
         raise _odd("value.timeSeries", where)
-    return series
+    return series, lifted
 
 
 def _is_dict(record: dict[str, Any], key: str) -> bool:
@@ -303,13 +293,11 @@ def _method(block: dict[str, Any]) -> tuple[int, str]:
         return 0, ""
 
 
-def _column(block: dict[str, Any], factor: float, no_data: float, notes: list[str], code: str, where: str) -> Column:
-    rows = block.get("value")
-    if not isinstance(rows, list):
-        raise _odd("values.value", where)
-    texts, flags, stamps = _fields(rows, where)
+def _column(
+    block: dict[str, Any], lifted: list[Rows], factor: float, no_data: float, notes: list[str], code: str, where: str
+) -> Column:
     try:
-        times = parse_stamps(stamps)
+        rows = _rows(block.get("value"), lifted, notes, code, where)
     except NoOffset as error:
         raise GaugeReplyUnfit(
             f"parameter {code}, value {error.index + 1}: time {error.text!r} has {error.why}",
@@ -317,9 +305,22 @@ def _column(block: dict[str, Any], factor: float, no_data: float, notes: list[st
             "give a reply of the instantaneous values service",
             where=where,
         ) from error
-    values = _floats(texts, notes, code)
-    values[(values == no_data) | (values == _NO_DATA) | ~np.isfinite(values)] = np.nan
-    return Column(times, values * factor, _ranks(flags, np.isnan(values), notes, code))
+    coded = (rows.values == no_data) | (rows.values == _NO_DATA) | ~np.isfinite(rows.values)
+    values = np.where(coded, np.nan, rows.values)
+    pairs = np.array([_rank_pair(flag, notes, code) for flag in rows.flags], np.int8).reshape(-1, 2)
+    ranks = np.where(coded, pairs[rows.kind, 1], pairs[rows.kind, 0])
+    return Column(rows.times, values * factor, ranks)
+
+
+def _rows(value: Any, lifted: list[Rows], notes: list[str], code: str, where: str) -> Rows:
+    if isinstance(value, dict) and isinstance(value.get(MARK), int) and 0 <= value[MARK] < len(lifted):
+        return lifted[value[MARK]]
+    if not isinstance(value, list):
+        raise _odd("values.value", where)
+    texts, flags, stamps = _fields(value, where)
+    number = {flag: i for i, flag in enumerate(dict.fromkeys(flags))}
+    kind = np.fromiter(map(number.__getitem__, flags), np.intp, len(flags))
+    return Rows(parse_stamps(stamps), _floats(texts, notes, code), list(number), kind)
 
 
 def _fields(rows: list[Any], where: str) -> tuple[list[str], list[str], list[str]]:
@@ -351,14 +352,6 @@ def _floats(texts: list[Any], notes: list[str], code: str) -> np.ndarray:
                 odd.append(str(text))
         notes.append(f"parameter {code}: {len(odd)} values are no numbers (first {odd[0]!r}); taken as missing")
         return values
-
-
-def _ranks(flags: list[str], missing: np.ndarray, notes: list[str], code: str) -> np.ndarray:
-    """Place of each row's quality: the worst that its qualifiers give it."""
-    number = {flag: i for i, flag in enumerate(dict.fromkeys(flags))}
-    pairs = np.array([_rank_pair(flag, notes, code) for flag in number], np.int8).reshape(-1, 2)
-    kind = np.fromiter(map(number.__getitem__, flags), np.intp, len(flags))
-    return np.where(missing, pairs[kind, 1], pairs[kind, 0])
 
 
 def _rank_pair(flag: str, notes: list[str], code: str) -> tuple[int, int]:

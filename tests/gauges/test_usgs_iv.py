@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from planner.errors import GaugeReplyUnfit, PlumbrunError, UsageMistake
 from planner.gauges import Quality, parse_iv_json
+from planner.gauges.iv_rows import lift
 from planner.units import CFS, FOOT
 from tests.gauges import replies
 from tests.gauges.replies import entry, reply, row
@@ -278,6 +279,59 @@ def test_values_and_times_agree_with_the_agencys_own_client(path: Path) -> None:
             np.testing.assert_allclose(getattr(series, name)[rows], expected, rtol=1e-14)
             compared += int(np.isfinite(expected).sum())
     assert compared or path == replies.TWO_SENSORS
+
+
+@pytest.mark.parametrize("path", replies.RECORDED, ids=lambda p: p.name[8:30])
+def test_spaces_in_the_text_change_nothing(path: Path) -> None:
+    """The compact form, read as columns of characters, and a spaced one, read as JSON, give the same bits."""
+    whole = json.loads(path.read_bytes())
+    compact = json.dumps(whole, separators=(",", ":")).encode()
+    spaced = json.dumps(whole, indent=1).encode()
+    assert lift(compact)[1]
+    assert not lift(spaced)[1]
+    for site in {made["sourceInfo"]["siteCode"][0]["value"] for made in whole["value"]["timeSeries"]}:
+        try:
+            a = parse_iv_json(compact, f"usgs:{site}")
+        except GaugeReplyUnfit:
+            continue
+        b = parse_iv_json(spaced, f"usgs:{site}")
+        for name in ("times", "stage_m", "discharge_m3s", "temperature_c", "turbidity_fnu", "quality"):
+            np.testing.assert_array_equal(getattr(a, name), getattr(b, name))
+        assert a.notes == b.notes
+
+
+_value = st.one_of(
+    st.decimals(-99999, 99999, places=2).map(str),
+    st.sampled_from(
+        ["-999999", "", "1e3", "-", ".5", "5.", "+1", "0x1", "--1", "1.2.3", "12345678901234567890", "é", '"']
+    ),
+)
+_flag = st.lists(st.sampled_from(["P", "A", "e", "Ice", "Eqp", "a,b", "]", '"}]', "{", "\\"]), max_size=3)
+_stamp = st.sampled_from(
+    [
+        "2026-06-12T18:00:00.000-05:00",
+        "2026-06-12T18:15:00.000-05:00",
+        "2026-06-12T18:00:00Z",
+        "2026-02-30T18:00:00.000-05:00",
+    ]
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.tuples(_value, _flag, _stamp), max_size=6))
+def test_both_ways_of_reading_agree_on_any_rows(rows: list[tuple[str, list[str], str]]) -> None:
+    """Odd numbers, quotes, brackets and unreal days give the same series, or the same refusal, in both forms."""
+    made = json.loads(reply(entry("00065", "ft", [row(t, v, *f) for v, f, t in rows])))
+    for value, (_, flags, _) in zip(made["value"]["timeSeries"][0]["values"][0]["value"], rows, strict=True):
+        value["qualifiers"] = flags
+    got = []
+    for text in (json.dumps(made, separators=(",", ":")), json.dumps(made, separators=(" , ", " : "))):
+        try:
+            series = parse_iv_json(text.encode(), STATION)
+            got.append((series.times.tolist(), repr(series.stage_m.tolist()), series.quality.tolist(), series.notes))
+        except GaugeReplyUnfit as error:
+            got.append(str(error))
+    assert got[0] == got[1]
 
 
 _json = st.recursive(
