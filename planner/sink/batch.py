@@ -214,6 +214,17 @@ def free_swims(
     back = np.empty((B, C, T, 7))
     flags = np.empty((B, C, len(FLAG_COLUMNS)))
     run_many(packed, counts, nodes, step_s, stride, cn_table(), water_constants(), down, back, flags)
+    for finer in (2, 4):  # a hard jerk, of slack that comes tight in fast water, asks for a shorter step
+        again = np.flatnonzero(out_of_bounds(flags).any(axis=1))
+        if again.size == 0:
+            break
+        part = np.empty((again.size, *down.shape[1:])), np.empty((again.size, *back.shape[1:]))
+        part_flags = np.empty((again.size, *flags.shape[1:]))
+        run_many(
+            packed[again], counts * finer, nodes, step_s / finer, stride * finer, cn_table(), water_constants(), *part,
+            part_flags,
+        )  # fmt: skip
+        down[again], back[again], flags[again] = *part, part_flags
     check_bounds(flags)
     column = {name: index for index, name in enumerate(RECORD_COLUMNS)}
 
@@ -244,6 +255,12 @@ def free_swims(
     )
 
 
+def out_of_bounds(flags: np.ndarray) -> np.ndarray:
+    """True where a swim left its bounds of speed (6 m/s) and tension (50 N); shape of `flags` without its last."""
+    speed, tension = (flags[..., FLAG_COLUMNS.index(name)] for name in ("max_speed_m_s", "max_tension_n"))
+    return ~((speed < SPEED_BOUND) & (tension < TENSION_BOUND))
+
+
 def check_bounds(flags: np.ndarray) -> None:
     """Raise when a swim left its physical bounds: |v| under 6 m/s, tension finite and under 50 N.
 
@@ -252,9 +269,9 @@ def check_bounds(flags: np.ndarray) -> None:
     SwimFailed
         Naming how many swims did and the worst values.
     """
-    speed, tension = flags[..., FLAG_COLUMNS.index("max_speed_m_s")], flags[..., FLAG_COLUMNS.index("max_tension_n")]
-    bad = ~((speed < SPEED_BOUND) & (tension < TENSION_BOUND))
+    bad = out_of_bounds(flags)
     if np.any(bad):
+        speed, tension = (flags[..., FLAG_COLUMNS.index(name)] for name in ("max_speed_m_s", "max_tension_n"))
         raise SwimFailed(
             f"{int(bad.sum())} of {bad.size} swims reached {np.max(speed):.3g} m/s and {np.max(tension):.3g} N",
             f"speeds under {SPEED_BOUND:g} m/s and tensions under {TENSION_BOUND:g} N",

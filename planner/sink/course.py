@@ -72,7 +72,9 @@ FLAG_COLUMNS = (
 )
 U_CELLS = 64
 SPARE = 24  # nodes that line fed during the countdown may add
-PIN = 0.005  # a node is taken to the tip when less line than this is left before it [m]
+# A node is given up to the tip when less line is left before it than this share of the next link; its line joins
+# that link, so nothing jumps. A shorter link than this whips about the tip at large time steps.
+GIVE_UP = 0.35
 RAMP = 0.2  # the strip starts within this time [s]
 PICKUP_RISE = 1.0  # speed of the rod tip in the pick-up [m/s]
 PICKUP_TIME = 1.0  # of which this much is followed [s]
@@ -231,10 +233,9 @@ def _advance(
             if lift_at > pickup and run[OUT] < lift_at:
                 run[TIP_Z] = tip_low - p[24] * min(1.0, (lift_at - run[OUT]) / (lift_at - pickup))
                 run[PHASE] = 2.0
-            while rest[na - 1] < PIN and na > 1:
-                left = rest[na - 1]
+            while na > 1 and rest[na - 1] < GIVE_UP * rest[na - 2]:
                 na -= 1
-                rest[na - 1] += left
+                rest[na - 1] += rest[na]
             run[NA] = na
         elif run[PHASE] > 0.0 and run[OUT] <= pickup:
             run[PHASE] = 2.0
@@ -328,14 +329,18 @@ def run_one(
     # landing: straight, on the water, moving with it
     ca = math.cos(math.radians(p[17]))
     sa = math.sin(math.radians(p[17]))
-    reach = p[16]
-    for i in range(na):
-        flat = math.sqrt(max(reach * reach - p[21] * p[21], 1e-4))
+    drop = p[21] + START_DEPTH
+    while na > 1 and rest[na - 1] < max(1.05 * drop, GIVE_UP * rest[na - 2]):
+        na -= 1
+        rest[na - 1] += rest[na]
+    flat = math.sqrt(max(rest[na - 1] ** 2 - drop * drop, 1e-4))
+    for i in range(na - 1, -1, -1):
         st[i, 0] = flat * ca
         st[i, 1] = flat * sa
         st[i, 2] = START_DEPTH
         st[i, 3] = u_table[0]
-        reach -= rest[i]
+        if i > 0:
+            flat += rest[i - 1]
     run[NA] = na
     run[OUT] = p[16]
     run[TIP_Z] = -p[21]

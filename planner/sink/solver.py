@@ -33,7 +33,9 @@ LINK_COLUMNS = 3  # diameter, mass per metre, displaced mass per metre
 WORK_COLUMNS = 14  # inverse block (6), right side (3), unit vector (3), a, b
 
 WETTING = 0.01  # a node is wetted over this height about the surface [m]
-CONTACT = 500.0  # stiffness of surface and bed at a node [N/m]
+WETTING_FLY = 0.03  # and a fly over this one [m]
+AIR_DAMPING = 20.0  # keeps line lifted off the water from whipping [1/s]
+CONTACT = 3000.0  # stiffness of surface and bed at a node [N/m]
 CRAWL = 0.02  # friction is linear in speed below this [m/s]
 
 
@@ -99,6 +101,7 @@ def step(
     last_u = u_table.shape[0] - 1
     last_cn = cn.shape[0] - 1
     inv_wet = 1.0 / WETTING
+    inv_wet_fly = 1.0 / WETTING_FLY
 
     # what the lower link hands to the node: its block B = a e eT + b I, its force, its lumped halves
     pa = 0.0
@@ -157,7 +160,8 @@ def step(
                 k = 0.0
                 tension = 0.0
                 lumped = min(r, length)
-        kt = max(tension, 0.0) * inv_l
+        # the geometric stiffness foresees a link that tightens within the step, or a jerk throws the nodes sideways
+        kt = min(max(max(tension, tension + dt * k * edw), 0.0) * inv_l, k)
         a = dt * (k - kt)
         b = dt * kt
         s = tension + a * edw
@@ -186,7 +190,9 @@ def step(
             tx = ex
             ty = ey
             tz = ez
-        wet = 0.5 + z * inv_wet
+        # a fly of some centimetres leaves the water more gradually than a line
+        deep = inv_wet if i > 0 else inv_wet_fly
+        wet = 0.5 + z * deep
         if wet < 0.0:
             wet = 0.0
         elif wet > 1.0:
@@ -242,11 +248,12 @@ def step(
                 fz -= lift * h
                 fx += lift * uz * ux / h
                 fy += lift * uz * uy / h
-        fx += kn * nx + kq * ut * tx
-        fy += kn * ny + kq * ut * ty
-        fz += kn * nz + kq * ut * tz + (mass - disp * wet) * g
-        c_normal = (mass + added) * inv_dt + 2.0 * kn
-        c_axial = mass * inv_dt + 2.0 * kq - c_normal
+        air = AIR_DAMPING * (1.0 - wet) * mass
+        fx += kn * nx + kq * ut * tx - air * vx
+        fy += kn * ny + kq * ut * ty - air * vy
+        fz += kn * nz + kq * ut * tz - air * vz + (mass - disp * wet) * g
+        c_normal = (mass + added) * inv_dt + 2.0 * kn + air
+        c_axial = mass * inv_dt + 2.0 * kq + air - c_normal
         s0 = c_normal + 2.0 * towed + c_axial * tx * tx
         s1 = c_axial * tx * ty
         s2 = c_axial * tx * tz
@@ -254,7 +261,7 @@ def step(
         s4 = c_axial * ty * tz
         s5 = c_normal + 2.0 * broad + c_axial * tz * tz
         if wet > 0.0 and wet < 1.0:
-            kz = disp * g * inv_wet * dt
+            kz = disp * g * deep * dt
             s5 += kz
             fz -= kz * vz
         ahead = z + dt * vz

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from planner.errors import UsageMistake
-from planner.sink.batch import SCENARIO, check_bounds, retrieve_seconds, scenario_row, water_constants
+from planner.sink.batch import SCENARIO, check_bounds, out_of_bounds, retrieve_seconds, scenario_row, water_constants
 from planner.sink.course import FLAG_COLUMNS, RECORD_COLUMNS, SCENARIO_FIELDS, run_one
 from planner.sink.drag import cn_table
 from planner.sink.fly import Fly
@@ -83,16 +83,22 @@ def swim(
     packed = batch.view(np.float64).reshape(1, len(SCENARIO_FIELDS))
     stride = math.ceil(every_s / dt - 1e-9)
     step_s = every_s / stride
-    counts = np.array([round(cast.countdown_s / step_s)], dtype=np.int64)
+    steps = round(cast.countdown_s / step_s)
     columns = len(RECORD_COLUMNS)
-    down = np.empty((int(counts[0] // stride) + 1, columns))
+    down = np.empty((steps // stride + 1, columns))
     back = np.empty((1, int(retrieve_seconds(batch, cast.countdown_s) / every_s) + 2, columns))
     flags = np.empty((1, len(FLAG_COLUMNS)))
-    run_one(packed[0], counts, nodes, step_s, stride, cn_table(), water_constants(), down, back, flags)
+    for finer in (1, 2, 4):  # a hard jerk, of slack that comes tight in fast water, asks for a shorter step
+        counts = np.array([steps * finer], dtype=np.int64)
+        run_one(
+            packed[0], counts, nodes, step_s / finer, stride * finer, cn_table(), water_constants(), down, back, flags
+        )
+        if not out_of_bounds(flags).any():
+            break
     check_bounds(flags)
     flag = dict(zip(FLAG_COLUMNS, flags[0], strict=True))
     records = int(flag["records"])
-    back_times = counts[0] * step_s + np.arange(records) * every_s
+    back_times = steps * step_s + np.arange(records) * every_s
     down_times = np.arange(down.shape[0]) * every_s
     shared = down_times < back_times[0] - 1e-9  # the first strip has its own record
     rows = np.concatenate([down[shared], back[0, :records]])
