@@ -228,8 +228,10 @@ def _weights(points: Points, places: Floats, stretch: float, keep: Any = None) -
     else:
         usual = float(np.median(points.sd))
         nugget = constant["smoothing_m"] * np.clip(points.sd[use] / usual if usual > 0 else 1.0, 0.3, 10.0) ** 2
-        weights = rbf_weights(scaled, places, int(constant["neighbors"]), nugget)
-    return Weights(use[weights.index], weights.weight, weights.distance)
+        # few enough for one factorisation: all of them at once is quicker than many neighbourhoods, and seamless
+        neighbors = len(use) if len(use) <= constant["whole_below"] else int(constant["neighbors"])
+        weights = rbf_weights(scaled, places, neighbors, nugget)
+    return Weights(use[weights.index], weights.weight, weights.distance, int(constant["neighbors"]))
 
 
 def _misses(points: Points, stretch: float, group: Any, queries: Any) -> tuple[Floats, Floats]:

@@ -30,16 +30,20 @@ class Weights:
         Their weights; each row sums to 1.
     distance : numpy.ndarray, shape (m,)
         Distance to the nearest sounding in scaled coordinates [m].
+    local : int
+        How many of the nearest bound the value.
     """
 
     index: npt.NDArray[np.intp]
     weight: Floats
     distance: Floats
+    local: int = 50
 
     def apply(self, values: Floats) -> Floats:
-        """Values [any unit] at the places, kept between the least and greatest of the soundings used; shape (m,)."""
+        """Values [any unit] at the places, kept between the least and greatest of the nearest soundings; shape (m,)."""
         near = values[self.index]
-        return np.clip((self.weight * near).sum(axis=1), near.min(axis=1), near.max(axis=1))
+        local = near[:, : self.local]
+        return np.clip((self.weight * near).sum(axis=1), local.min(axis=1), local.max(axis=1))
 
 
 def _neighbors(tree: Any, places: Floats, k: int) -> tuple[Floats, npt.NDArray[np.intp]]:

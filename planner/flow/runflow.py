@@ -239,7 +239,8 @@ class RunFlow:
             steep, wide = relation.slopes(level)
             share = wide / steep if steep > 0 else 0.6
             used, basis = q / area, "discharge"
-            spread = math.sqrt((q_sd * (1 - share)) ** 2 + (share * drift) ** 2 + (wide * stage_sd) ** 2 + bed_rel**2)
+            # a gauge that reads high did so on the sounding day too, so the level does not take up its error
+            spread = math.sqrt(q_sd**2 + (share * drift) ** 2 + (wide * stage_sd) ** 2 + bed_rel**2)
         elif self.calibrated and not math.isfinite(q):
             steep, wide = relation.slopes(level)
             used, basis = float(relation.discharge(level)) / area, "relation"

@@ -116,7 +116,7 @@ def reduce_soundings(run: Any, river: Any, plane: Any, polygon: Any, series: Any
     day = np.full(len(frame), "", dtype="U16")
     if dated.any():
         local = moments[dated].dt.tz_convert(ZoneInfo(river.timezone or "UTC"))
-        day[dated] = local.dt.strftime("%Y-%m-%d").to_numpy(str)
+        day[dated] = local.dt.tz_localize(None).to_numpy("datetime64[D]").astype(str)
     day[~dated] = [f"stage {value:.1f}" for value in stage[~dated]]
     table = constants("flow")
     method = frame["method"].astype(str).str.lower().to_numpy(str) if "method" in frame else np.full(len(frame), "")
@@ -323,6 +323,10 @@ def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow
         )  # fmt: skip
     if not spans and not run.still:
         limits.append(_edges_sentence(banks))
+    elif not all(walls) and not run.still:
+        limits.append(
+            "The outline's edges are not the water's edge: the flow share is taken as that of the drawn part."
+        )
     if not math.isfinite(slope) and not run.still:
         limits.append("No slope is given: Manning's equation cannot be used.")
     if not bed_entry and not run.still:
