@@ -12,7 +12,7 @@ from planner.advice.field import field_of
 from planner.advice.kit import rods_to_rig
 from planner.advice.records import Advice, AdviceReport, RodToRig, Settings, SpotAtLevels
 from planner.advice.refine import refine_field
-from planner.advice.search import require, screen, weigh_field
+from planner.advice.search import require, screen, side_by_side, weigh_field
 from planner.advice.store import SwimStore
 from planner.advice.tables import Rig, SwimTables
 from planner.errors import UsageMistake
@@ -87,7 +87,8 @@ def advise_in_full(
     screen([(field, allowed[k]) for k, field in live.items()], tables, settings)
     ways = {k: require(field, tables, settings) for k, field in live.items()}
     tables.require(need for _, needs in ways.values() for need in needs)
-    found = {k: weigh_field(field, tables, ways[k][0], settings) for k, field in live.items()}
+    weighed = side_by_side(lambda k: weigh_field(live[k], tables, ways[k][0], settings), list(live))
+    found = dict(zip(live, weighed, strict=True))
     searched = time.perf_counter()
     direct = sum(refine_field(field, tables, found[k], settings) for k, field in live.items())
     refined = time.perf_counter()

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -14,7 +17,18 @@ from planner.advice.records import Settings
 from planner.advice.tables import Need, Rig, SwimTables
 from planner.advice.weigh import Ground, Tracks, weigh
 
-__all__ = ["Candidate", "Found", "Way", "ground_rows", "normal_strip", "require", "screen", "track_rows", "weigh_field"]
+__all__ = [
+    "Candidate",
+    "Found",
+    "Way",
+    "ground_rows",
+    "normal_strip",
+    "require",
+    "screen",
+    "side_by_side",
+    "track_rows",
+    "weigh_field",
+]
 
 _SCREEN_S, _SCREEN_DRAWS = 5, 16
 _COARSE_S, _COARSE_DRAWS = 3, 32
@@ -69,27 +83,42 @@ def screen(jobs: Sequence[tuple[Field, list[int]]], tables: SwimTables, settings
         nodes_of.append(nodes)
         needs += [Need(field.canon, rig, _SCREEN_MODE, strip, node) for rig in allowed for node in nodes]
     tables.require(needs)
+
+    def rank(k: int) -> None:
+        _rank(jobs[k][0], jobs[k][1], rows_of[k], nodes_of[k], tables, settings)
+
+    side_by_side(rank, range(len(jobs)))
+
+
+def _rank(
+    field: Field, allowed: list[int], rows: list[int], nodes: list, tables: SwimTables, settings: Settings
+) -> None:
+    """Fill `screened` and `shortlist` of a field from swims at single nodes."""
     dev = deviations(draw(_SCREEN_DRAWS, settings.seed))
-    for (field, allowed), rows, nodes in zip(jobs, rows_of, nodes_of, strict=True):
-        ground = ground_rows(field.ground, rows)
-        raw: dict[int, np.ndarray] = {}
-        for rig in allowed:
-            spread = field.spread(tables.rigs[rig], field.levels[rows])
-            tracks = screen_tracks(field, tables, rig, _SCREEN_MODE, strip, nodes)
-            found = weigh(tracks, ground, spread, dev, field.seconds(_SCREEN_MODE, _SCREEN_S))
-            # a node stands up to a fifth of the current off its level: a rig near the limit stays in
-            fit = np.where(found.hang_chance <= 2 * settings.hang_limit + 0.05, found.band_time_s, 0.0)
-            best, reach = fit.max(axis=1), found.band_time_s.max(axis=1)
-            field.screened[rig] = best
-            raw[rig] = best + 0.01 * reach
-        top = np.max(list(raw.values()), axis=0)
-        score = {rig: float(np.max(values / np.maximum(top, 1e-9))) for rig, values in raw.items()}
-        ranked = sorted(score, key=lambda rig: (-score[rig], rig))
-        if not top.any():  # nothing comes near the band: the heaviest rigs say so
-            sink = {rig: tables.rigs[rig].line.sink_rate_m_s for rig in allowed}
-            ranked = sorted(allowed, key=lambda rig: (-sink[rig], -tables.rigs[rig].fly.wet_weight_n, rig))
-        kept = [rig for i, rig in enumerate(ranked) if i < 2 or score[rig] >= _KEEP_SHARE]
-        field.shortlist = kept[: settings.shortlist]
+    ground = ground_rows(field.ground, rows)
+    raw: dict[int, np.ndarray] = {}
+    for rig in allowed:
+        spread = field.spread(tables.rigs[rig], field.levels[rows])
+        tracks = screen_tracks(field, tables, rig, _SCREEN_MODE, normal_strip(settings), nodes)
+        found = weigh(tracks, ground, spread, dev, field.seconds(_SCREEN_MODE, _SCREEN_S))
+        # a node stands up to a fifth of the current off its level: a rig near the limit stays in
+        fit = np.where(found.hang_chance <= 2 * settings.hang_limit + 0.05, found.band_time_s, 0.0)
+        field.screened[rig] = fit.max(axis=1)
+        raw[rig] = field.screened[rig] + 0.01 * found.band_time_s.max(axis=1)
+    top = np.max(list(raw.values()), axis=0)
+    score = {rig: float(np.max(values / np.maximum(top, 1e-9))) for rig, values in raw.items()}
+    ranked = sorted(score, key=lambda rig: (-score[rig], rig))
+    if not top.any():  # nothing comes near the band: the heaviest rigs say so
+        sink = {rig: tables.rigs[rig].line.sink_rate_m_s for rig in allowed}
+        ranked = sorted(allowed, key=lambda rig: (-sink[rig], -tables.rigs[rig].fly.wet_weight_n, rig))
+    kept = [rig for i, rig in enumerate(ranked) if i < 2 or score[rig] >= _KEEP_SHARE]
+    field.shortlist = kept[: settings.shortlist]
+
+
+def side_by_side(function: Callable[[Any], Any], items: Sequence[Any]) -> list[Any]:
+    """Results of a function for each item, one thread a core: the compiled weighing lets go of the interpreter."""
+    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+        return list(pool.map(function, items))
 
 
 def require(field: Field, tables: SwimTables, settings: Settings) -> tuple[list[Way], list[Need]]:

@@ -21,7 +21,7 @@ import numpy as np
 from planner.errors import NotWritten
 from planner.files import write_whole
 
-__all__ = ["FIELDS", "Block", "SwimStore", "cache_folder", "key_of", "model_digest"]
+__all__ = ["FIELDS", "Block", "SwimStore", "cache_folder", "key_of", "model_digest", "rounded"]
 
 FIELDS = ("depth", "x", "y", "low_depth", "low_x", "low_y")
 _UNIT_M = np.array([0.001, 0.01, 0.01, 0.001, 0.01, 0.01])  # millimetres of depth and centimetres of place suffice
@@ -107,7 +107,7 @@ class SwimStore:
             with np.load(io.BytesIO(raw), allow_pickle=False) as held:
                 if str(held["model"]) != model_digest():
                     return None
-                unit = _UNIT_M[None, :, None]
+                unit = _UNIT_M[:, None]
                 block = Block(held["count"] * unit, held["retrieve"] * unit[..., None], held["duration"], held["taut"])
                 keys = [str(key) for key in held["keys"]]
                 check = str(held["check"])
@@ -124,7 +124,7 @@ class SwimStore:
         """Write a geometry's swims whole; a folder that cannot be written to is no error."""
         keys = sorted(index, key=index.__getitem__)[-_MOST_ENTRIES:]
         take = np.array([index[key] for key in keys], dtype=int)
-        unit = _UNIT_M[None, :, None]
+        unit = _UNIT_M[:, None]
         count = _packed(block.count[take] / unit)
         retrieve = _packed(block.retrieve[take] / unit[..., None])
         duration, taut = block.duration[take], block.taut[take]
@@ -142,6 +142,12 @@ class SwimStore:
         with contextlib.suppress(OSError, NotWritten):
             self.folder.mkdir(parents=True, exist_ok=True)
             write_whole(self._path(geometry), stream.getvalue())
+
+
+def rounded(tracks: np.ndarray) -> np.ndarray:
+    """Tracks, shape (n, 6, ...), as they come back from the disk: depths to 1 mm, places to 1 cm [m]."""
+    unit = _UNIT_M.reshape(-1, *[1] * (tracks.ndim - 2))
+    return _packed(tracks / unit) * unit
 
 
 def _packed(values: np.ndarray) -> np.ndarray:

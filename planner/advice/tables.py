@@ -10,7 +10,7 @@ import numpy as np
 
 from planner.advice.canon import Canon, count_knots, current_grid, depth_grid
 from planner.advice.records import constants
-from planner.advice.store import FIELDS, Block, SwimStore, key_of
+from planner.advice.store import FIELDS, Block, SwimStore, key_of, rounded
 from planner.errors import SwimFailed
 from planner.sink import Cast, Current, Fly, Line, free_swims, line_with_sink_factor, scenarios
 
@@ -90,7 +90,7 @@ class SwimTables:
         self.seconds = 0.0
         self._held: dict[str, tuple[dict[str, int], Block]] = {}
         self._keys: dict[Need, str] = {}
-        self._counted: set[str] = set()
+        self._counted: set[tuple[str, str]] = set()
         self._used: dict[Need, tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]] = {}
 
     def require(self, needs: Iterable[Need]) -> None:
@@ -101,11 +101,11 @@ class SwimTables:
             geometry, key = self._geometry(need.canon), self._key(need)
             index, _ = self._load(geometry, need.canon)
             if key in index:
-                if key not in self._counted:
+                if (geometry, key) not in self._counted:
                     self.from_disk += 1
             else:
                 missing.setdefault(geometry, {})[key] = need
-            self._counted.add(key)
+            self._counted.add((geometry, key))
         groups: dict[tuple, list[tuple[str, str, Need]]] = {}
         for geometry, wanted in missing.items():
             for key, need in wanted.items():
@@ -138,7 +138,6 @@ class SwimTables:
 
     def _key(self, need: Need) -> str:
         if need not in self._keys:
-            rig = self.rigs[need.rig]
             self._keys[need] = key_of(
                 self._bare[need.rig], need.mode, need.strip_m_s, need.node, need.vary, STEPS.get(need.vary, 0.0)
             )
@@ -213,7 +212,8 @@ class SwimTables:
         duration = last * RECORD_S
         # the line comes tight once what was fed has been taken in
         slack = swims.fed_m / np.array([need.strip_m_s for need in needs])[:, None]
-        return count, retrieve, duration, np.clip(slack / duration, 0.0, 1.0)
+        # rounded as they will be on the disk, so that the first plan and the next agree to the last digit
+        return rounded(count), rounded(retrieve), duration, np.clip(slack / duration, 0.0, 1.0)
 
 
 def scenario_of(need: Need, rig: Rig) -> tuple[Line, Fly, Cast, Current]:

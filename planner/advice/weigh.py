@@ -181,9 +181,19 @@ def _height(f, slope, c, moved, rise, low, geo, depth, sd, spread, wave, g):  # 
 
 
 @_compiled(fastmath={"contract", "reassoc"})
-def _advance(h0, low0, g, glow, dt, limit, dev, lo, hi, hl, ll, contact, touched, hung, band):  # type: ignore[no-untyped-def]
+def _advance(h0, low0, g, glow, dt, limit, dev, most, lo, hi, hl, ll, contact, touched, hung, band):  # type: ignore[no-untyped-def]
     """One sample of all draws."""
     P, N = dev.shape
+    reach = np.float32(0.0)
+    low_reach = np.float32(0.0)
+    for p in range(P):
+        reach += abs(g[p]) * most[p]
+        low_reach += abs(glow[p]) * most[p]
+    if h0 - reach > hi and h0 - reach > 0.0 and low0 - low_reach > 0.0:
+        # no draw brings the fly down into the band or anything onto the bed
+        for n in range(N):
+            contact[n] = 0.0
+        return
     for n in range(N):
         hl[n] = h0
         ll[n] = low0
@@ -202,108 +212,113 @@ def _advance(h0, low0, g, glow, dt, limit, dev, lo, hi, hl, ll, contact, touched
         band[n] += dt * (one - hung[n]) * (one if (hl[n] >= lo and hl[n] <= hi) else zero)
 
 
-@_compiled(parallel=True)
+@_compiled(nogil=True)
 def _weigh(  # type: ignore[no-untyped-def]
-    count, retrieve, duration, taut, knots, every, fed, wanted, rise, boat, spread, wave, dev, geo, depth, sd,
-    holding, lo, hi, hang_s, band, touch, hang, lift, swim, means, under,
+    count, retrieve, duration, taut, knots, every, fed, wanted, rise, boat, spread, wave, dev, most, geo, depth, sd,
+    holding, lo, hi, hang_s, lifted, band, touch, hang, lift, swim, means, under,
 ):  # fmt: skip
     L, F, Tc = count.shape
     C, S = retrieve.shape[2], retrieve.shape[3]
     P, N = dev.shape
     W = wanted.shape[0]
     one = np.float32(1.0)
-    for job in numba.prange(L * W):
-        v, w = job // W, job % W
-        c = wanted[w]
+    for v in range(L):
         f = np.zeros(F)
         g = np.zeros(P, np.float32)
         glow = np.zeros(P, np.float32)
+        # two scratch rows, then contact, touched, hung and time in the band of each draw
+        counted = np.zeros((6, N), np.float32)
         state = np.zeros((6, N), np.float32)
         total = np.zeros(N)
-        sampled = 0
-        beds = 0.0
-        k = 0
-        while k < C - 2 and knots[k + 1] < c:
-            k += 1
-        b = min(max((c - knots[k]) / (knots[k + 1] - knots[k]), 0.0), 1.0)
-        width = knots[k + 1] - knots[k]
-        lasts = (1 - b) * duration[v, k] + b * duration[v, k + 1]
-        tight = (1 - b) * taut[v, k] + b * taut[v, k + 1]
-        dt = lasts / S
-        # where the median case leaves the band for good on its lower side
-        end = S
-        for back in range(S):
-            t = S - 1 - back
-            for q in range(6):
-                f[q] = (1 - b) * retrieve[v, q, k, t] + b * retrieve[v, q, k + 1, t]
-            moved = boat[v] * (c + (t + 0.5) * dt)
-            bed, _ = _bed(f[1] + moved, f[2], geo, depth, sd)
-            bed_low, _ = _bed(f[4] + moved, f[5], geo, depth, sd)
-            water = bed + rise[v]
-            if water < holding[v] or water - f[0] < lo or bed_low + rise[v] - f[3] < 0.0:
-                end = t
-            else:
-                break
-        if end == 0:
-            end = S
-        lift[v, w] = np.nan
-        if end < S:
-            x = (1 - b) * retrieve[v, 1, k, end] + b * retrieve[v, 1, k + 1, end]
-            y = (1 - b) * retrieve[v, 2, k, end] + b * retrieve[v, 2, k + 1, end]
-            lift[v, w] = np.hypot(x, y)
         limit = np.float32(0.0) if fed else np.float32(hang_s)
-        for t in range(Tc):
-            if every * (t + 0.5) > c:
-                break
-            for q in range(F):
-                f[q] = count[v, q, t]
-            moved = boat[v] * every * (t + 1)
-            h0 = _height(f, 0.0, c, moved, rise[v], 0, geo, depth, sd, spread[v], wave, g)
-            low0 = _height(f, 0.0, c, moved, rise[v], 3, geo, depth, sd, spread[v], wave, glow)
-            _advance(
-                np.float32(h0), np.float32(low0), g, glow, np.float32(every), limit, dev,
-                lo, hi if h0 + f[0] >= holding[v] else lo - one,
-                state[0], state[1], state[2], state[3], state[4], state[5],
-            )  # fmt: skip
-        for t in range(end):
-            for q in range(F):
-                f[q] = (1 - b) * retrieve[v, q, k, t] + b * retrieve[v, q, k + 1, t]
-            moved = boat[v] * (c + (t + 0.5) * dt)
-            slope = (retrieve[v, 0, k + 1, t] - retrieve[v, 0, k, t]) / width
-            slope_low = (retrieve[v, 3, k + 1, t] - retrieve[v, 3, k, t]) / width
-            h0 = _height(f, slope, c, moved, rise[v], 0, geo, depth, sd, spread[v], wave, g)
-            water = h0 + f[0]
-            low0 = _height(f, slope_low, c, moved, rise[v], 3, geo, depth, sd, spread[v], wave, glow)
-            limit = np.float32(0.0) if (fed and (t + 0.5) / S < tight) else np.float32(hang_s)
-            _advance(
-                np.float32(h0), np.float32(low0), g, glow, np.float32(dt), limit, dev,
-                lo, hi if water >= holding[v] else lo - one,
-                state[0], state[1], state[2], state[3], state[4], state[5],
-            )  # fmt: skip
-            if means.shape[0] == L and (water >= holding[v] or (t == end - 1 and sampled == 0)):
-                sampled += 1
-                beds += water
-                # the fly's depth: the unknowns of bed and level do not move it
-                for n in range(N):
-                    z = f[0]
-                    for r in range(_ROW.shape[0]):
-                        z -= g[_ROW[r]] * dev[_ROW[r], n]
-                    z -= g[_COUNT] * dev[_COUNT, n] + g[_OFFSET] * dev[_OFFSET, n]
-                    total[n] += max(z, 0.0)
-        s = 0.0
-        a1 = 0.0
-        a2 = 0.0
-        for n in range(N):
-            s += state[5, n]
-            a1 += state[3, n]
-            a2 += state[4, n]
-            if means.shape[0] == L:
-                means[v, w, n] = total[n] / max(sampled, 1)
-        band[v, w] = s / N
-        touch[v, w] = a1 / N
-        hang[v, w] = a2 / N
-        swim[v, w] = c + end * dt
-        under[v, w] = beds / max(sampled, 1)
+        passed = 0
+        k = 0
+        for w in range(W):
+            c = wanted[w]
+            # the countdown is shared: go on from where the countdown before ended
+            while passed < Tc and every * (passed + 0.5) <= c:
+                for q in range(F):
+                    f[q] = count[v, q, passed]
+                moved = boat[v] * every * (passed + 1)
+                h0 = _height(f, 0.0, c, moved, rise[v], 0, geo, depth, sd, spread[v], wave, g)
+                low0 = _height(f, 0.0, c, moved, rise[v], 3, geo, depth, sd, spread[v], wave, glow)
+                _advance(
+                    np.float32(h0), np.float32(low0), g, glow, np.float32(every), limit, dev, most,
+                    lo, hi if h0 + f[0] >= holding[v] else lo - one,
+                    counted[0], counted[1], counted[2], counted[3], counted[4], counted[5],
+                )  # fmt: skip
+                passed += 1
+            state[:] = counted
+            while k < C - 2 and knots[k + 1] < c:
+                k += 1
+            b = min(max((c - knots[k]) / (knots[k + 1] - knots[k]), 0.0), 1.0)
+            width = knots[k + 1] - knots[k]
+            dt = ((1 - b) * duration[v, k] + b * duration[v, k + 1]) / S
+            tight = (1 - b) * taut[v, k] + b * taut[v, k + 1]
+            # where the median case leaves the spot's water or the band for good on its lower side
+            end = S
+            for back in range(S):
+                t = S - 1 - back
+                for q in range(6):
+                    f[q] = (1 - b) * retrieve[v, q, k, t] + b * retrieve[v, q, k + 1, t]
+                moved = boat[v] * (c + (t + 0.5) * dt)
+                bed, _ = _bed(f[1] + moved, f[2], geo, depth, sd)
+                bed_low, _ = _bed(f[4] + moved, f[5], geo, depth, sd)
+                water = bed + rise[v]
+                if water < holding[v] or water - f[0] < lo or bed_low + rise[v] - f[3] < 0.0:
+                    end = t
+                else:
+                    break
+            if end == 0 or not lifted:
+                end = S
+            lift[v, w] = np.nan
+            if end < S:
+                x = (1 - b) * retrieve[v, 1, k, end] + b * retrieve[v, 1, k + 1, end]
+                y = (1 - b) * retrieve[v, 2, k, end] + b * retrieve[v, 2, k + 1, end]
+                lift[v, w] = np.hypot(x, y)
+            total[:] = 0.0
+            sampled = 0
+            beds = 0.0
+            for t in range(end):
+                for q in range(F):
+                    f[q] = (1 - b) * retrieve[v, q, k, t] + b * retrieve[v, q, k + 1, t]
+                moved = boat[v] * (c + (t + 0.5) * dt)
+                slope = (retrieve[v, 0, k + 1, t] - retrieve[v, 0, k, t]) / width
+                slope_low = (retrieve[v, 3, k + 1, t] - retrieve[v, 3, k, t]) / width
+                h0 = _height(f, slope, c, moved, rise[v], 0, geo, depth, sd, spread[v], wave, g)
+                water = h0 + f[0]
+                low0 = _height(f, slope_low, c, moved, rise[v], 3, geo, depth, sd, spread[v], wave, glow)
+                slack = fed and (t + 0.5) / S < tight
+                _advance(
+                    np.float32(h0), np.float32(low0), g, glow, np.float32(dt),
+                    np.float32(0.0) if slack else np.float32(hang_s), dev, most,
+                    lo, hi if water >= holding[v] else lo - one,
+                    state[0], state[1], state[2], state[3], state[4], state[5],
+                )  # fmt: skip
+                if means.shape[0] == L and (water >= holding[v] or (t == end - 1 and sampled == 0)):
+                    sampled += 1
+                    beds += water
+                    # the fly's depth: the unknowns of bed and level do not move it
+                    for n in range(N):
+                        z = f[0]
+                        for r in range(_ROW.shape[0]):
+                            z -= g[_ROW[r]] * dev[_ROW[r], n]
+                        z -= g[_COUNT] * dev[_COUNT, n] + g[_OFFSET] * dev[_OFFSET, n]
+                        total[n] += max(z, 0.0)
+            s = 0.0
+            a1 = 0.0
+            a2 = 0.0
+            for n in range(N):
+                s += state[5, n]
+                a1 += state[3, n]
+                a2 += state[4, n]
+                if means.shape[0] == L:
+                    means[v, w, n] = total[n] / max(sampled, 1)
+            band[v, w] = s / N
+            touch[v, w] = a1 / N
+            hang[v, w] = a2 / N
+            swim[v, w] = c + end * dt
+            under[v, w] = beds / max(sampled, 1)
 
 
 def weigh(
@@ -314,6 +329,7 @@ def weigh(
     countdown_s: np.ndarray,
     *,
     depths: bool = False,
+    lifted: bool = True,
 ) -> Weighed:
     """Expected band time, touch and hang chance of one rig fished one way, at L levels and W countdowns.
 
@@ -328,9 +344,11 @@ def weigh(
     deviations : numpy.ndarray
         Shape (P, N), see `draws.deviations`.
     countdown_s : numpy.ndarray
-        Countdowns to weigh, shape (W,) [s].
+        Countdowns to weigh, ascending, shape (W,) [s].
     depths : bool
         Whether the fly's mean depth under each draw is wanted.
+    lifted : bool
+        Whether the rod is lifted where the swim is fished out; else it stays low to the pick-up.
     """
     L, W, N = tracks.count.shape[0], len(countdown_s), deviations.shape[1]
     band, touch, hang, lift, swim, under = (np.zeros((L, W)) for _ in range(6))
@@ -350,6 +368,7 @@ def weigh(
         np.ascontiguousarray(spread, dtype=float),
         2 * np.pi / (4 * c["bed_error_length_m"]),
         np.ascontiguousarray(deviations, dtype=np.float32),
+        np.abs(deviations).max(axis=1).astype(np.float32),
         _geometry(ground),
         np.ascontiguousarray(patch.depth_m, dtype=float),
         np.ascontiguousarray(patch.sd_m, dtype=float),
@@ -357,6 +376,7 @@ def weigh(
         np.float32(ground.hold_low_m),
         np.float32(ground.hold_high_m),
         float(c["hang_contact_s"]),
+        bool(lifted),
         band,
         touch,
         hang,
