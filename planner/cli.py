@@ -75,7 +75,7 @@ def _say_json(value: Any) -> None:
 
 
 def _moment(now: str | None, zone: str = "UTC") -> datetime:
-    from planner.plan import moment
+    from planner.evening import moment
 
     return moment(now, zone)
 
@@ -96,7 +96,7 @@ def main() -> None:
 @_guarded
 def demo(out: Path, units: str | None) -> None:
     """Write the invented demo river folder and the plan of its next day; no network is used."""
-    from planner.plan import plan_folder, unpack_demo
+    from planner.evening import plan_folder, unpack_demo
 
     folder, now = unpack_demo(out)
     written = plan_folder(folder, now=now, day="tomorrow", units=units, out=out / "plan")
@@ -119,7 +119,7 @@ def demo(out: Path, units: str | None) -> None:
 @_guarded
 def plan(folder: Path, replies: tuple[Path, ...], now: str | None, as_json: bool, **options: Any) -> None:
     """Read the gauge, carry the soundings to the day's level and write the page for the day."""
-    from planner.plan import plan_folder
+    from planner.evening import plan_folder
 
     written = plan_folder(folder, now=now, replies=replies, **options)
     if as_json:
@@ -142,7 +142,7 @@ def gauge(
     station: str, days: int, replies: tuple[Path, ...], now: str | None, units: str | None, as_json: bool
 ) -> None:
     """Show what a gauge reads, how old that is and where it is heading. STATION is e.g. usgs:01541000."""
-    from planner.plan import gauge_report, gauge_text
+    from planner.gaugeview import gauge_report, gauge_text
 
     report = gauge_report(station, days=days, now=_moment(now), replies=replies)
     if as_json:
@@ -178,7 +178,7 @@ def check(folder: Path) -> None:
 @_guarded
 def flow(folder: Path, run_id: str, as_json: bool, units: str | None, **options: Any) -> None:
     """Show depth and current of one run at a gauge level or discharge (the last reading when none is given)."""
-    from planner.plan import flow_report, flow_text
+    from planner.evening import flow_report, flow_text
 
     report = flow_report(folder, run_id, **options)
     if as_json:

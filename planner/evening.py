@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit, NotWritten, UsageMistake
 from planner.plan.ask import asked_level, moment, request
-from planner.units import default_units, show
+from planner.units import show
 
 if TYPE_CHECKING:
     from planner.river import River
@@ -20,8 +19,6 @@ __all__ = [
     "Written",
     "flow_report",
     "flow_text",
-    "gauge_report",
-    "gauge_text",
     "moment",
     "plan_folder",
     "unpack_demo",
@@ -143,46 +140,6 @@ def plan_folder(
     for name, content in made.items():
         write_whole(target / name, content)
     return Written(plan, (target / "plan.html").resolve(), summary(plan, shown))
-
-
-def gauge_report(station: str, *, days: int, now: datetime, replies: tuple[Path, ...] = ()) -> dict[str, Any]:
-    """One gauge as it stands: a record as in ``plan.json`` and its series."""
-    from datetime import timedelta
-
-    from planner.gauges import open_series
-    from planner.plan.readings import GaugeView, gauge_record
-    from planner.water import expect, rating_of
-
-    series = open_series(station, now=now, days=days, folder=Path.cwd(), reply_files=replies)
-    expected = expect(series, now, now, now + timedelta(hours=24))
-    record = gauge_record(GaugeView(station, series, rating_of(series), expected, series.notes + expected.notes))
-    rows = zip(series.times, series.stage_m, series.discharge_m3s, series.quality, strict=True)
-    record["series"] = [
-        {"time": time, "stage_m": stage, "discharge_m3s": discharge, "quality": str(quality)}
-        for time, stage, discharge, quality in rows
-    ]
-    return record
-
-
-def gauge_text(report: dict[str, Any], station: str, units: str | None) -> str:
-    """A gauge report for a person, in ten seconds."""
-    shown = units or default_units(station)
-    lines = [f"{station}  {report['name']}".rstrip(), "Gauge data are provisional."]
-    age = report["age_min"]
-    seen = "no reading" if report["observed_at"] is None else f"{report['observed_at']:%Y-%m-%d %H:%M} UTC"
-    lines.append(f"  level      {show(report['stage_m'], 'level', shown)}")
-    lines.append(f"  flow       {show(report['discharge_m3s'], 'discharge', shown)}")
-    lines.append(f"  trend      {show(report['trend_m_per_h'], 'rise', shown)}")
-    lines.append(f"  read at    {seen}, {_age(age)} old, {report['quality']}")
-    lines.append(f"  expected   {report['basis']}")
-    lines.extend(f"  note       {note}" for note in report["notes"])
-    return "\n".join(lines)
-
-
-def _age(minutes: float) -> str:
-    if minutes != minutes:
-        return "unknown"
-    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60:.1f} h"
 
 
 def flow_report(
