@@ -2,122 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from planner.bed.constants import constants
+from planner.bed.error import BedError, block_error
 from planner.bed.frame import ChannelFrame
 from planner.bed.outline import Edges
+from planner.bed.points import Points, thin, weights_at
 from planner.bed.section import Section
-from planner.bed.weights import Weights, idw_weights, rbf_weights
+from planner.bed.weights import Weights
 from planner.errors import DataUnfit
 
-__all__ = ["Bed", "BedError", "Grid", "Points", "block_error", "cross_validate", "fit_bed", "thin"]
+__all__ = ["Bed", "Grid", "GridWeights", "fit_bed", "grid_weights"]
 
 Floats = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Points:
-    """Soundings and edge points in channel coordinates.
-
-    Parameters
-    ----------
-    s, n : numpy.ndarray, shape (k,)
-        Along and across [m].
-    z : numpy.ndarray, shape (k,)
-        Bed above the run's datum [m].
-    sd : numpy.ndarray, shape (k,)
-        Standard deviation of z from the sounding itself [m].
-    edge : numpy.ndarray of bool, shape (k,)
-        True for a point of the drawn water's edge, False for a sounding.
-    cell : numpy.ndarray of int, shape (given,)
-        For each point as given, the point here that it went into.
-    """
-
-    s: Floats
-    n: Floats
-    z: Floats
-    sd: Floats
-    edge: npt.NDArray[np.bool_]
-    cell: npt.NDArray[np.intp]
-
-    def with_levels(self, z: Floats) -> Points:
-        """The same places with other levels of the points as given [m]."""
-        count = np.bincount(self.cell, minlength=len(self.s))
-        return replace(self, z=np.bincount(self.cell, weights=z, minlength=len(self.s)) / count)
-
-
-def thin(s: Floats, n: Floats, z: Floats, sd: Floats, edge: Any, stretch: float, cell_m: float) -> Points:
-    """Merge points that share a cell of (s/a, n): repeats would make the fit singular and many make it slow.
-
-    Parameters
-    ----------
-    s, n, z, sd : numpy.ndarray, shape (k,)
-        Points as given [m].
-    edge : numpy.ndarray of bool, shape (k,)
-        Edge points never merge with soundings.
-    stretch : float
-        a, how many times smoother the bed is along the channel.
-    cell_m : float
-        Side of a cell in scaled coordinates [m].
-
-    Notes
-    -----
-    A merged point keeps the mean place and level. Its sd falls with the square root of its count, to no less than
-    half: errors of one pass of a sounder are not independent.
-    """
-    column = np.floor((s / stretch - (s / stretch).min()) / cell_m).astype(np.int64)
-    row = np.floor((n - n.min()) / cell_m).astype(np.int64)
-    key = (column * (row.max() + 1) + row) * 2 + edge
-    _, cell = np.unique(key, return_inverse=True)
-    cell = cell.reshape(-1)
-    count = np.bincount(cell).astype(float)
-
-    def mean(values: Floats) -> Floats:
-        return np.bincount(cell, weights=values) / count
-
-    spread = np.sqrt(mean(sd**2)) * np.maximum(1.0 / np.sqrt(count), 0.5)
-    return Points(mean(s), mean(n), mean(z), spread, mean(edge.astype(float)) > 0.5, cell)
-
-
-@dataclass(frozen=True)
-class BedError:
-    """How far the fitted bed misses soundings that were held out.
-
-    Parameters
-    ----------
-    rmse : float
-        Root mean square miss with a whole block of the run left out [m]; NaN when it cannot be found.
-    blocks, held_out : int
-        Number of blocks and of held-out soundings.
-    near, per_m : float
-        Variance of a miss close to a sounding [m²] and its growth per scaled metre of distance [m²/m].
-    tested : float
-        Scaled distance up to which held-out soundings were found [m].
-    beyond : float
-        Growth of the variance past that, to the spread of the bed over half its width [m²/m].
-    most : float
-        Greatest variance that the bed can have: 1.5 times that of the soundings' levels [m²].
-    """
-
-    rmse: float
-    blocks: int
-    held_out: int
-    near: float
-    per_m: float
-    tested: float
-    beyond: float
-    most: float
-
-    def sd(self, distance: npt.ArrayLike) -> Floats:
-        """Standard deviation [m] at a scaled distance [m] from the nearest sounding."""
-        far = np.asarray(distance, dtype=float)
-        variance = self.near + self.per_m * far + self.beyond * np.maximum(far - self.tested, 0.0)
-        return np.sqrt(np.minimum(variance, self.most))
 
 
 @dataclass(frozen=True)
@@ -193,7 +95,7 @@ class Bed:
     def z(self, s: npt.ArrayLike, n: npt.ArrayLike) -> tuple[Floats, Floats]:
         """Bed above the datum and its standard deviation [m] at channel coordinates [m], from the soundings direct."""
         at, off = np.broadcast_arrays(np.asarray(s, dtype=float), np.asarray(n, dtype=float))
-        weights = _weights(self.points, np.column_stack((at.ravel() / self.stretch, off.ravel())), self.stretch)
+        weights = weights_at(self.points, np.column_stack((at.ravel() / self.stretch, off.ravel())), self.stretch)
         level = weights.apply(self.points.z)
         return level.reshape(at.shape), self.error.sd(weights.distance).reshape(at.shape)
 
@@ -216,109 +118,6 @@ class Bed:
         if self.grid is None:
             raise DataUnfit("a bed without edges", "the run's outline", "fit the bed with its edges")
         return self.grid
-
-
-def _weights(points: Points, places: Floats, stretch: float, keep: Any = None) -> Weights:
-    """Weights of the points (all, or those of the mask `keep`) at scaled places."""
-    constant = constants("flow")
-    use = np.arange(len(points.s)) if keep is None else np.flatnonzero(keep)
-    scaled = np.column_stack((points.s[use] / stretch, points.n[use]))
-    if len(use) < constant["idw_below"]:
-        weights = idw_weights(scaled, places)
-    else:
-        usual = float(np.median(points.sd))
-        nugget = constant["smoothing_m"] * np.clip(points.sd[use] / usual if usual > 0 else 1.0, 0.3, 10.0) ** 2
-        # few enough for one factorisation: all of them at once is quicker than many neighbourhoods, and seamless
-        neighbors = len(use) if len(use) <= constant["whole_below"] else int(constant["neighbors"])
-        weights = rbf_weights(scaled, places, neighbors, nugget)
-    return Weights(use[weights.index], weights.weight, weights.distance, int(constant["neighbors"]))
-
-
-def _misses(points: Points, stretch: float, group: Any, queries: Any) -> tuple[Floats, Floats]:
-    """Miss and distance at held-out points, each fitted without its group."""
-    misses, distances = [], []
-    for one in np.unique(group[queries]):
-        held = queries[group[queries] == one]
-        keep = group != one
-        if keep.sum() < 1:
-            continue
-        places = np.column_stack((points.s[held] / stretch, points.n[held]))
-        weights = _weights(points, places, stretch, keep)
-        misses.append(weights.apply(points.z) - points.z[held])
-        distances.append(weights.distance)
-    if not misses:
-        return np.empty(0), np.empty(0)
-    return np.concatenate(misses), np.concatenate(distances)
-
-
-def cross_validate(points: Points, stretch: float, blocks: int = 10, seed: int = 20260612) -> float:
-    """Root mean square miss [m] with one block along the channel left out at a time; see `block_error`."""
-    return block_error(points, stretch, blocks, seed).rmse
-
-
-def block_error(points: Points, stretch: float, blocks: int = 10, seed: int = 20260612) -> BedError:
-    """Error of the bed as its own soundings show it.
-
-    Whole blocks along the channel are left out in turn, which shows the error far from soundings; then every tenth
-    sounding, which shows it near them. The variance of a miss is taken as a + b D (1) with D the scaled distance to
-    the nearest sounding left, fitted to both with a, b not negative.
-
-    Parameters
-    ----------
-    points : Points
-        Soundings and edge points; edge points are never held out.
-    stretch : float
-        a of (s/a, n).
-    blocks : int
-        Blocks of equal count along the channel; fewer when there are fewer than four soundings to a block.
-    seed : int
-        Of the choice of held-out points when there are too many.
-    """
-    sounding = np.flatnonzero(~points.edge)
-    count = len(sounding)
-    z = points.z[sounding]
-    spread = float(np.var(z)) if count > 1 else 1.0
-    own = float(np.mean(points.sd[sounding] ** 2))
-    most = max(spread, own, 0.25**2) * 1.5
-    beyond = max(spread, 0.25**2) / max(float(np.ptp(points.n)) / 2, 1.0)
-    if count < 4:
-        # too few to test: between them anything up to the spread of a river bed
-        return BedError(float("nan"), 0, 0, max(own, 0.05**2), 0.1, 0.0, beyond, max(most, 0.5**2))
-    random = np.random.default_rng(seed)
-    cap = int(constants("flow")["held_out_most"])
-    blocks = int(np.clip(count // 4, 2, blocks))
-    group = np.full(len(points.s), -1)
-    order = np.argsort(points.s[sounding], kind="stable")
-    group[sounding[order]] = (np.arange(count) * blocks) // count
-    chosen = random.choice(sounding, cap, replace=False) if count > cap else sounding
-    miss, far = _misses(points, stretch, group, np.sort(chosen))
-    scatter = np.full(len(points.s), -1)
-    scatter[sounding] = random.permutation(count) % min(10, count)
-    some = random.choice(sounding, cap // 5, replace=False) if count > cap // 5 else sounding
-    close, near = _misses(points, stretch, scatter, np.sort(some))
-    level, growth = _grown(np.concatenate((miss, close)), np.concatenate((far, near)), own)
-    tested = float(np.quantile(far, 0.95))
-    return BedError(float(np.sqrt(np.mean(miss**2))), blocks, len(miss), level, growth, tested, beyond, most)
-
-
-def _grown(miss: Floats, distance: Floats, own: float) -> tuple[float, float]:
-    """a and b of equation (1) of `block_error`, from means over bins of distance; a at least the reading error."""
-    cuts = np.unique(np.quantile(distance, np.linspace(0, 1, 9)))
-    cell = np.clip(np.searchsorted(cuts, distance, side="right") - 1, 0, max(len(cuts) - 2, 0))
-    count = np.bincount(cell).astype(float)
-    held = count > 0
-    square = np.bincount(cell, weights=miss**2)[held] / count[held]
-    far = np.bincount(cell, weights=distance)[held] / count[held]
-    weight = count[held]
-    mean_far, mean_square = np.average(far, weights=weight), np.average(square, weights=weight)
-    swing = np.average((far - mean_far) ** 2, weights=weight)
-    growth = float(np.average((far - mean_far) * (square - mean_square), weights=weight) / swing) if swing > 0 else 0.0
-    growth = max(growth, 0.0)
-    level = float(mean_square - growth * mean_far)
-    if level < own:
-        level = own
-        growth = max(float(np.average((square - own) * far, weights=weight) / np.average(far**2, weights=weight)), 0.0)
-    return level, growth
 
 
 @dataclass(frozen=True, eq=False)
@@ -346,7 +145,7 @@ def grid_weights(points: Points, edges: Edges, stretch: float, columns: int) -> 
     n = edges.right[:, None] + across[None, :] * edges.width[:, None]
     s = np.broadcast_to(edges.s[:, None], n.shape)
     places = np.column_stack((s.ravel() / stretch, n.ravel()))
-    return GridWeights(_weights(points, places, stretch), edges.s, n, edges.whole)
+    return GridWeights(weights_at(points, places, stretch), edges.s, n, edges.whole)
 
 
 def fit_bed(

@@ -19,6 +19,7 @@ from planner.flow.profile import exponent_of
 from planner.flow.relation import LevelRelation, reach_wetted
 from planner.flow.roughness import Roughness, roughness_of
 from planner.flow.state import TEN_NINETY, FlowState
+from planner.flow.weighing import weigh
 
 __all__ = ["RunFlow"]
 
@@ -63,8 +64,12 @@ class RunFlow:
         Soundings in the run that could not be used.
     levels_sounded : tuple of float
         Least and greatest level at which it was sounded [m].
+    waterline : float
+        Level of the drawn edge [m].
     survey_limits : tuple of str
         What the survey lacks, one sentence each.
+    tree : scipy.spatial.cKDTree or None
+        Of the soundings, east and north [m].
     """
 
     run: Any
@@ -97,8 +102,6 @@ class RunFlow:
         if self.bed is None or self.bed.grid is None or self.relation is None:
             raise DataUnfit(f"run {self.run.id} without soundings", "soundings in the run", "sound the run")
         return self.bed, self.bed.grid, self.relation
-
-    # ---- level and mean current -------------------------------------------------------------------------------
 
     def at(
         self,
@@ -249,22 +252,9 @@ class RunFlow:
         else:
             by_manning = rough.ln_sd**2 + (table["slope_ln_sd"] / 2) ** 2 + (2 / 3) ** 2 * (level_rel**2 + bed_rel**2)
             by_share = q_sd**2 + level_rel**2 + bed_rel**2
-            if math.isfinite(manning) and math.isfinite(continuity):
-                used = math.exp(
-                    (math.log(manning) / by_manning + math.log(continuity) / by_share) / (1 / by_manning + 1 / by_share)
-                )
-                apart = math.log(manning / continuity)
-                # two estimates that disagree by more than their own spread widen the range by what they disagree
-                spread = math.sqrt(max(1 / (1 / by_manning + 1 / by_share), apart**2 / 4))
-                basis = "both"
-            elif math.isfinite(manning):
-                used, spread, basis = manning, 1.5 * math.sqrt(by_manning), "manning"
-                limits.append("The current rests on Manning's equation alone, so its range is wide.")
-            elif math.isfinite(continuity):
-                used, spread, basis = continuity, 1.5 * math.sqrt(by_share), "continuity"
-                limits.append("The current rests on discharge over area alone, so its range is wide.")
-            else:
-                limits.append("No current can be computed: give the run's slope and bed, or its discharge.")
+            used, spread, basis, words = weigh(manning, continuity, by_manning, by_share)
+            if words:
+                limits.append(words)
         return replace(
             state,
             velocity_manning_m_s=manning,
@@ -277,8 +267,6 @@ class RunFlow:
             basis=basis,
             limits=tuple(limits),
         )
-
-    # ---- anywhere in the run ----------------------------------------------------------------------------------
 
     def flow_direction(self, lon: npt.ArrayLike, lat: npt.ArrayLike) -> tuple[Floats, Floats]:
         """Unit vector of the current, its parts east and north, at points [degrees]; shape of the points."""

@@ -5,128 +5,24 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
 
 from planner.bed.constants import constants
+from planner.bed.error import block_error
 from planner.bed.frame import ChannelFrame
 from planner.bed.outline import Edges, centreline, flowline_near, polygon_edges
-from planner.bed.surface import Bed, Grid, GridWeights, Points, block_error, grid_weights, thin
+from planner.bed.points import Points, merged_sd, thin
+from planner.bed.surface import Bed, Grid, GridWeights, grid_weights
+from planner.flow.reduction import Reduced, only, reduce_soundings, reference
 from planner.flow.relation import LevelRelation, conveyance_table, reach_wetted
 from planner.flow.roughness import roughness_of
 from planner.flow.runflow import RunFlow
 
-__all__ = ["Reduced", "reduce_soundings", "survey_run"]
+__all__ = ["survey_run"]
 
 Floats = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Reduced:
-    """Soundings of one run with the water they were taken on.
-
-    Parameters
-    ----------
-    x, y : numpy.ndarray, shape (k,)
-        East and north [m].
-    depth : numpy.ndarray, shape (k,)
-        Depth below the surface, draft added [m].
-    sd : numpy.ndarray, shape (k,)
-        Standard deviation of the depth [m].
-    stage : numpy.ndarray, shape (k,)
-        Stage at the gauge at the time [m]; NaN unknown.
-    discharge : numpy.ndarray, shape (k,)
-        Discharge in the run at the time [m³/s]; NaN unknown.
-    day : numpy.ndarray of str, shape (k,)
-        The day in the river's zone, or the stage where the day is not known.
-    extrapolated : numpy.ndarray of bool, shape (k,)
-        Discharge taken from the rating beyond its pairs.
-    left_out : int
-        Soundings in the run with neither a stage nor a discharge.
-    """
-
-    x: Floats
-    y: Floats
-    depth: Floats
-    sd: Floats
-    stage: Floats
-    discharge: Floats
-    day: npt.NDArray[np.str_]
-    extrapolated: npt.NDArray[np.bool_]
-    left_out: int
-
-
-def reduce_soundings(run: Any, river: Any, plane: Any, polygon: Any, series: Any, rating: Any) -> Reduced:
-    """Soundings in a run with the stage and discharge of their moment.
-
-    Parameters
-    ----------
-    run, river : planner.river.Run, planner.river.River
-        The run and its folder.
-    plane, polygon : LocalPlane, shapely Polygon
-        Local metres and the outline in them; soundings up to 3 m outside are taken too.
-    series : planner.gauges.Series or None
-        The gauge's record.
-    rating : planner.water.Rating or None
-        Gives a discharge where the record has only a stage.
-
-    Notes
-    -----
-    A stage given with the sounding wins over the record. A sounding without date or stage is left out and counted.
-    """
-    import pandas as pd
-    import shapely
-
-    from planner.water import discharge_at, run_discharge, stage_at
-
-    frame = river.soundings
-    x, y = plane.to_xy(frame["lon"].to_numpy(float), frame["lat"].to_numpy(float))
-    depth = frame["depth_m"].to_numpy(float)
-    minx, miny, maxx, maxy = polygon.bounds
-    near = np.isfinite(depth) & (x > minx - 3) & (x < maxx + 3) & (y > miny - 3) & (y < maxy + 3)
-    near[near] = shapely.contains_xy(polygon.buffer(3.0), x[near], y[near])
-    frame, x, y, depth = frame[near], x[near], y[near], depth[near]
-
-    def column(name: str, unknown: float) -> Floats:
-        return frame[name].to_numpy(float) if name in frame else np.full(len(frame), unknown)
-
-    draft = np.nan_to_num(column("draft_m", 0.0))
-    stage = column("stage_m", np.nan)
-    moments = pd.to_datetime(frame["taken_at"], utc=True)
-    times = moments.dt.tz_localize(None).to_numpy("datetime64[s]") if len(frame) else np.empty(0, "datetime64[s]")
-    dated = ~np.isnat(times)
-    discharge = np.full(len(frame), np.nan)
-    if math.isfinite(run.lag_min):
-        times = times - np.timedelta64(round(run.lag_min * 60.0), "s")
-    if series is not None and dated.any():
-        found = np.full(len(frame), np.nan)
-        found[dated] = stage_at(series, times[dated])
-        stage = np.where(np.isfinite(stage), stage, found)
-        discharge[dated] = discharge_at(series, times[dated])
-    extrapolated = np.zeros(len(frame), dtype=bool)
-    rated = np.isfinite(stage) & ~np.isfinite(discharge)
-    if rating is not None and rated.any():
-        discharge[rated] = rating.discharge(stage[rated])
-        extrapolated[rated] = rating.extrapolated(stage[rated])
-    unique, where = np.unique(discharge, return_inverse=True)
-    in_run = np.array([run_discharge(float(q), run) if q > 0 else np.nan for q in unique], dtype=float)
-    discharge = in_run[where.reshape(-1)] if len(unique) else discharge
-    day = np.full(len(frame), "", dtype="U16")
-    if dated.any():
-        local = moments[dated].dt.tz_convert(ZoneInfo(river.timezone or "UTC"))
-        day[dated] = local.dt.tz_localize(None).to_numpy("datetime64[D]").astype(str)
-    day[~dated] = [f"stage {value:.1f}" for value in stage[~dated]]
-    table = constants("flow")
-    method = frame["method"].astype(str).str.lower().to_numpy(str) if "method" in frame else np.full(len(frame), "")
-    sounder = np.char.find(method.astype(str), "so") >= 0
-    sd = np.where(sounder, table["sonar_sd_m"], table["lead_line_sd_m"])
-    use = np.isfinite(stage) | np.isfinite(discharge)
-    return Reduced(
-        x[use], y[use], (depth + draft)[use], sd[use], stage[use], discharge[use], day[use], extrapolated[use],
-        int((~use).sum()),
-    )  # fmt: skip
 
 
 def _frame_of(run: Any, river: Any, plane: Any, polygon: Any, limits: list[str]) -> ChannelFrame:
@@ -154,22 +50,6 @@ def _frame_of(run: Any, river: Any, plane: Any, polygon: Any, limits: list[str])
     elif not run.still:
         limits.append("Which way is downstream is not known and was guessed: draw the flowline.")
     return ChannelFrame(centreline(polygon, toward))
-
-
-def _reference(reduced: Reduced) -> tuple[float, float, npt.NDArray[np.bool_]]:
-    """Stage and discharge of the reference survey, and which soundings belong to it.
-
-    The day with the most soundings among those with a discharge, for only there can the run be calibrated; without
-    any discharge, the day with the most soundings.
-    """
-    known = np.isfinite(reduced.discharge)
-    pool = known if known.any() else np.ones(len(known), dtype=bool)
-    days, counts = np.unique(reduced.day[pool], return_counts=True)
-    member = (reduced.day == days[int(np.argmax(counts))]) & pool
-    stage = reduced.stage[member]
-    stage_ref = float(np.median(stage[np.isfinite(stage)])) if np.isfinite(stage).any() else math.nan
-    discharge_ref = float(np.median(reduced.discharge[member])) if known.any() else math.nan
-    return stage_ref, discharge_ref, member
 
 
 @dataclass(frozen=True)
@@ -332,14 +212,14 @@ def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow
     if not bed_entry and not run.still:
         limits.append("No bed class, n or stone size is given: Manning's equation cannot be used.")
 
-    stage_ref, discharge_ref, member = _reference(reduced)
+    stage_ref, discharge_ref, member = reference(reduced)
     parallel = reduced.stage - stage_ref
     if not spans:
         discharge_ref = math.nan
         keep = np.isfinite(parallel)
         if not keep.all() and keep.any():
             limits.append(f"{int((~keep).sum())} sounding(s) have a discharge but no stage and were left out.")
-            reduced, parallel, member = _only(reduced, keep), parallel[keep], member[keep]
+            reduced, parallel, member = only(reduced, keep), parallel[keep], member[keep]
             count = len(reduced.x)
         elif not keep.any():
             parallel = np.zeros(count)
@@ -377,7 +257,7 @@ def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow
     level_sd = constants("flow")["conveyance_drift"] * far if calibrated else 0.5 * far
     reading = np.hypot(np.hypot(reduced.sd, constants("flow")["stage_sd_m"]), level_sd)
     spread = np.concatenate((reading, spread[count:]))
-    points = replace(solved.points, sd=_merged(spread, solved.points))
+    points = replace(solved.points, sd=merged_sd(spread, solved.points.cell))
     error = block_error(points, stretch)
     grid = laid.grid(points, error)
     bed = Bed(frame, points, stretch, error, grid, walls)
@@ -398,21 +278,6 @@ def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow
         levels_sounded=(float(levels.min()), float(levels.max())), waterline=solved.waterline,
         survey_limits=tuple(limits), tree=cKDTree(np.column_stack((reduced.x, reduced.y))),
     )  # fmt: skip
-
-
-def _merged(spread: Floats, points: Points) -> Floats:
-    """Standard deviation of merged points, as `thin` gives it."""
-    count = np.bincount(points.cell).astype(float)
-    return np.sqrt(np.bincount(points.cell, weights=spread**2) / count) * np.maximum(1 / np.sqrt(count), 0.5)
-
-
-def _only(reduced: Reduced, keep: npt.NDArray[np.bool_]) -> Reduced:
-    arrays = ("x", "y", "depth", "sd", "stage", "discharge", "day", "extrapolated")
-    return replace(
-        reduced,
-        left_out=reduced.left_out + int((~keep).sum()),
-        **{name: getattr(reduced, name)[keep] for name in arrays},
-    )
 
 
 def _edges_sentence(banks: str) -> str:

@@ -1,0 +1,149 @@
+"""Soundings of one run with the water that they were taken on."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+from planner.bed.constants import constants
+
+__all__ = ["Reduced", "only", "reduce_soundings", "reference"]
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """Soundings of one run with the water they were taken on.
+
+    Parameters
+    ----------
+    x, y : numpy.ndarray, shape (k,)
+        East and north [m].
+    depth : numpy.ndarray, shape (k,)
+        Depth below the surface, draft added [m].
+    sd : numpy.ndarray, shape (k,)
+        Standard deviation of the depth [m].
+    stage : numpy.ndarray, shape (k,)
+        Stage at the gauge at the time [m]; NaN unknown.
+    discharge : numpy.ndarray, shape (k,)
+        Discharge in the run at the time [m³/s]; NaN unknown.
+    day : numpy.ndarray of str, shape (k,)
+        The day in the river's zone, or the stage where the day is not known.
+    extrapolated : numpy.ndarray of bool, shape (k,)
+        Discharge taken from the rating beyond its pairs.
+    left_out : int
+        Soundings in the run with neither a stage nor a discharge.
+    """
+
+    x: Floats
+    y: Floats
+    depth: Floats
+    sd: Floats
+    stage: Floats
+    discharge: Floats
+    day: npt.NDArray[np.str_]
+    extrapolated: npt.NDArray[np.bool_]
+    left_out: int
+
+
+def reduce_soundings(run: Any, river: Any, plane: Any, polygon: Any, series: Any, rating: Any) -> Reduced:
+    """Soundings in a run with the stage and discharge of their moment.
+
+    Parameters
+    ----------
+    run, river : planner.river.Run, planner.river.River
+        The run and its folder.
+    plane, polygon : LocalPlane, shapely Polygon
+        Local metres and the outline in them; soundings up to 3 m outside are taken too.
+    series : planner.gauges.Series or None
+        The gauge's record.
+    rating : planner.water.Rating or None
+        Gives a discharge where the record has only a stage.
+
+    Notes
+    -----
+    A stage given with the sounding wins over the record. A sounding without date or stage is left out and counted.
+    """
+    import pandas as pd
+    import shapely
+
+    from planner.water import discharge_at, run_discharge, stage_at
+
+    frame = river.soundings
+    x, y = plane.to_xy(frame["lon"].to_numpy(float), frame["lat"].to_numpy(float))
+    depth = frame["depth_m"].to_numpy(float)
+    minx, miny, maxx, maxy = polygon.bounds
+    near = np.isfinite(depth) & (x > minx - 3) & (x < maxx + 3) & (y > miny - 3) & (y < maxy + 3)
+    near[near] = shapely.contains_xy(polygon.buffer(3.0), x[near], y[near])
+    frame, x, y, depth = frame[near], x[near], y[near], depth[near]
+
+    def column(name: str, unknown: float) -> Floats:
+        return frame[name].to_numpy(float) if name in frame else np.full(len(frame), unknown)
+
+    draft = np.nan_to_num(column("draft_m", 0.0))
+    stage = column("stage_m", np.nan)
+    moments = pd.to_datetime(frame["taken_at"], utc=True)
+    times = moments.dt.tz_localize(None).to_numpy("datetime64[s]") if len(frame) else np.empty(0, "datetime64[s]")
+    dated = ~np.isnat(times)
+    discharge = np.full(len(frame), np.nan)
+    if math.isfinite(run.lag_min):
+        times = times - np.timedelta64(round(run.lag_min * 60.0), "s")
+    if series is not None and dated.any():
+        found = np.full(len(frame), np.nan)
+        found[dated] = stage_at(series, times[dated])
+        stage = np.where(np.isfinite(stage), stage, found)
+        discharge[dated] = discharge_at(series, times[dated])
+    extrapolated = np.zeros(len(frame), dtype=bool)
+    rated = np.isfinite(stage) & ~np.isfinite(discharge)
+    if rating is not None and rated.any():
+        discharge[rated] = rating.discharge(stage[rated])
+        extrapolated[rated] = rating.extrapolated(stage[rated])
+    unique, where = np.unique(discharge, return_inverse=True)
+    in_run = np.array([run_discharge(float(q), run) if q > 0 else np.nan for q in unique], dtype=float)
+    discharge = in_run[where.reshape(-1)] if len(unique) else discharge
+    day = np.full(len(frame), "", dtype="U16")
+    if dated.any():
+        local = moments[dated].dt.tz_convert(ZoneInfo(river.timezone or "UTC"))
+        day[dated] = local.dt.tz_localize(None).to_numpy("datetime64[D]").astype(str)
+    day[~dated] = [f"stage {value:.1f}" for value in stage[~dated]]
+    table = constants("flow")
+    method = frame["method"].astype(str).str.lower().to_numpy(str) if "method" in frame else np.full(len(frame), "")
+    sounder = np.char.find(method.astype(str), "so") >= 0
+    sd = np.where(sounder, table["sonar_sd_m"], table["lead_line_sd_m"])
+    use = np.isfinite(stage) | np.isfinite(discharge)
+    return Reduced(
+        x[use], y[use], (depth + draft)[use], sd[use], stage[use], discharge[use], day[use], extrapolated[use],
+        int((~use).sum()),
+    )  # fmt: skip
+
+
+def reference(reduced: Reduced) -> tuple[float, float, npt.NDArray[np.bool_]]:
+    """Stage and discharge of the reference survey, and which soundings belong to it.
+
+    The day with the most soundings among those with a discharge, for only there can the run be calibrated; without
+    any discharge, the day with the most soundings.
+    """
+    known = np.isfinite(reduced.discharge)
+    pool = known if known.any() else np.ones(len(known), dtype=bool)
+    days, counts = np.unique(reduced.day[pool], return_counts=True)
+    member = (reduced.day == days[int(np.argmax(counts))]) & pool
+    stage = reduced.stage[member]
+    stage_ref = float(np.median(stage[np.isfinite(stage)])) if np.isfinite(stage).any() else math.nan
+    discharge_ref = float(np.median(reduced.discharge[member])) if known.any() else math.nan
+    return stage_ref, discharge_ref, member
+
+
+def only(reduced: Reduced, keep: npt.NDArray[np.bool_]) -> Reduced:
+    """Those of a mask; the rest are counted as left out."""
+    arrays = ("x", "y", "depth", "sd", "stage", "discharge", "day", "extrapolated")
+    return replace(
+        reduced,
+        left_out=reduced.left_out + int((~keep).sum()),
+        **{name: getattr(reduced, name)[keep] for name in arrays},
+    )
