@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from planner.errors import SwimFailed, UsageMistake
 from planner.sink.constants import constant
-from planner.sink.course import FLAG_COLUMNS, PICKUP_TIME, RAMP, RECORD_COLUMNS, SCENARIO_FIELDS, run_many
+from planner.sink.course import FLAG_COLUMNS, PICKUP_TIME, RAMP, RECORD_COLUMNS, SCENARIO_FIELDS, run_one
 from planner.sink.drag import cn_table
 from planner.sink.fly import Fly
 from planner.sink.line import Line
@@ -213,17 +215,16 @@ def free_swims(
     down = np.empty((B, Tc, 7))
     back = np.empty((B, C, T, 7))
     flags = np.empty((B, C, len(FLAG_COLUMNS)))
-    run_many(packed, counts, nodes, step_s, stride, cn_table(), water_constants(), down, back, flags)
+    _run_many(packed, counts, nodes, step_s, stride, down, back, flags)
     for finer in (2, 4):  # a hard jerk, of slack that comes tight in fast water, asks for a shorter step
         again = np.flatnonzero(out_of_bounds(flags).any(axis=1))
         if again.size == 0:
             break
         part = np.empty((again.size, *down.shape[1:])), np.empty((again.size, *back.shape[1:]))
         part_flags = np.empty((again.size, *flags.shape[1:]))
-        run_many(
-            packed[again], counts * finer, nodes, step_s / finer, stride * finer, cn_table(), water_constants(), *part,
-            part_flags,
-        )  # fmt: skip
+        _run_many(
+            packed[again], counts * finer, nodes, step_s / finer, stride * finer, *part, part_flags
+        )
         down[again], back[again], flags[again] = *part, part_flags
     check_bounds(flags)
     column = {name: index for index, name in enumerate(RECORD_COLUMNS)}
@@ -253,6 +254,36 @@ def free_swims(
         fed_m=flags[..., FLAG_COLUMNS.index("fed_m")],
         ends=flags[..., FLAG_COLUMNS.index("records")].astype(int),
     )
+
+
+def _run_many(
+    packed: np.ndarray,
+    counts: np.ndarray,
+    nodes: int,
+    step_s: float,
+    stride: int,
+    down: np.ndarray,
+    back: np.ndarray,
+    flags: np.ndarray,
+) -> None:
+    """`run_one` for each scenario on all cores.
+
+    Threads, as the compiled code lets go of the interpreter's lock: no second compilation for a parallel loop, and
+    several callers may run at once, which numba's own threads do not bear.
+    """
+    cn, water = cn_table(), water_constants()
+    size = packed.shape[0]
+    workers = max(1, min(len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1, size))
+
+    def share(first: int) -> None:
+        for b in range(first, size, workers):
+            run_one(packed[b], counts, nodes, step_s, stride, cn, water, down[b], back[b], flags[b])
+
+    if workers == 1:
+        share(0)
+        return
+    with ThreadPoolExecutor(workers) as pool:
+        list(pool.map(share, range(workers)))
 
 
 def out_of_bounds(flags: np.ndarray) -> np.ndarray:

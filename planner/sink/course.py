@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import math
 
-import numba
 import numpy as np
 
 from planner.sink.compiled import compiled
 from planner.sink.solver import LINK_COLUMNS, STATE_COLUMNS, WORK_COLUMNS, step
 
-__all__ = ["FLAG_COLUMNS", "RECORD_COLUMNS", "SCENARIO_FIELDS", "run_many", "run_one"]
+__all__ = ["FLAG_COLUMNS", "RECORD_COLUMNS", "SCENARIO_FIELDS", "run_one"]
 
 SCENARIO_FIELDS = (
     "running_diameter_m",  # 0
@@ -269,7 +268,7 @@ def _advance(
     return False
 
 
-@compiled()
+@compiled(nogil=True)
 def run_one(
     p: np.ndarray,
     counts: np.ndarray,
@@ -350,63 +349,46 @@ def run_one(
         feed = max(abs(u_table[0]), 1e-9)
     base = np.zeros(flags.shape[1])
     base[1] = math.nan
-    _record(down, 0, st, run, u_table, u_inv_dz)
     done = 0
-    row = 1
     st2 = np.empty_like(st)
     rest2 = np.empty_like(rest)
     link2 = np.empty_like(link)
     run2 = np.empty_like(run)
     for c in range(counts.shape[0]):
-        while done < counts[c]:
-            some = min(stride - done % stride, counts[c] - done)
-            _advance(
-                some, feed, 0.0, p, st, rest, link, run, work, dt, u_table, u_inv_dz, cn, fly, const, base,
-                water[6], ds_run,
-            )  # fmt: skip
-            done += some
-            if done % stride == 0 and row < down.shape[0]:
-                _record(down, row, st, run, u_table, u_inv_dz)
-                row += 1
-        st2[:] = st
-        rest2[:] = rest
-        link2[:] = link
-        run2[:] = run
-        flags[c, :] = base
-        flags[c, 3] = run[FED]
-        flags[c, 8] = run[CLOCK]
-        run2[PHASE] = 1.0
-        out = back[c]
-        _record(out, 0, st2, run2, u_table, u_inv_dz)
-        t = 1
-        ended = False
-        while t < out.shape[0] and not ended:
-            ended = _advance(
-                stride, 0.0, p[18], p, st2, rest2, link2, run2, work, dt, u_table, u_inv_dz, cn, fly, const, flags[c],
-                water[6], ds_run,
-            )  # fmt: skip
-            if not ended:
-                _record(out, t, st2, run2, u_table, u_inv_dz)
-                t += 1
-        flags[c, 9] = t
-        flags[c, 4] = math.sqrt(flags[c, 4])
-        for late in range(t, out.shape[0]):
-            out[late, :] = math.nan
-
-
-@compiled(parallel=True)
-def run_many(
-    p: np.ndarray,
-    counts: np.ndarray,
-    nodes: int,
-    dt: float,
-    stride: int,
-    cn: np.ndarray,
-    water: np.ndarray,
-    down: np.ndarray,
-    back: np.ndarray,
-    flags: np.ndarray,
-) -> None:
-    """`run_one` for each scenario of p, shape (B, 29), over all cores; outputs have B in front."""
-    for b in numba.prange(p.shape[0]):
-        run_one(p[b], counts, nodes, dt, stride, cn, water, down[b], back[b], flags[b])
+        # two legs through one place in the code: compiling the step in twice would double the wait of a first run
+        for leg in range(2):
+            if leg == 0:
+                s, r, ln, v, out, seen = st, rest, link, run, down, base
+                k, last, fed, strip = done, counts[c], feed, 0.0
+            else:
+                st2[:] = st
+                rest2[:] = rest
+                link2[:] = link
+                run2[:] = run
+                seen = flags[c]
+                seen[:] = base
+                seen[3] = run[FED]
+                seen[8] = run[CLOCK]
+                run2[PHASE] = 1.0
+                s, r, ln, v, out = st2, rest2, link2, run2, back[c]
+                k, last, fed, strip = 0, (out.shape[0] - 1) * stride, 0.0, p[18]
+            ended = False
+            t = 0
+            while not ended:
+                if k % stride == 0:
+                    t = k // stride
+                    _record(out, t, s, v, u_table, u_inv_dz)
+                if k >= last:
+                    break
+                some = min(stride - k % stride, last - k)
+                ended = _advance(
+                    some, fed, strip, p, s, r, ln, v, work, dt, u_table, u_inv_dz, cn, fly, const, seen, water[6],
+                    ds_run,
+                )  # fmt: skip
+                k += some
+            if leg == 0:
+                done = k
+            else:
+                seen[9] = t + 1
+                seen[4] = math.sqrt(seen[4])
+                out[t + 1 :, :] = math.nan
