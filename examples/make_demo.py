@@ -69,6 +69,21 @@ def to_xy(s: np.ndarray | float, n: np.ndarray | float) -> tuple[np.ndarray, np.
     )
 
 
+def to_sn(x: float, y: float) -> tuple[float, float]:
+    """Point in metres east and north as s along and n left of the flowline, at the nearest of its stations."""
+    at = int(np.argmin(np.hypot(_X - x, _Y - y)))
+    turn = _HEADING[at]
+    ahead = (x - _X[at]) * np.cos(turn) + (y - _Y[at]) * np.sin(turn)
+    return float(_S[at] + ahead), float(-(x - _X[at]) * np.sin(turn) + (y - _Y[at]) * np.cos(turn))
+
+
+def cast_to(s: float, n: float, length: float, angle: float, side: int) -> tuple[float, float]:
+    """Landing (s, n) of a cast: length [m], angle from straight downstream [degrees], side 1 left or -1 right."""
+    x, y = to_xy(s, n)
+    turn = float(np.interp(s, _S, _HEADING)) + side * np.radians(angle)
+    return to_sn(float(x) + length * np.cos(turn), float(y) + length * np.sin(turn))
+
+
 def to_lonlat(s: np.ndarray | float, n: np.ndarray | float) -> tuple[np.ndarray, np.ndarray]:
     """Lon and lat [degrees] of points s along and n left of the flowline."""
     return PLANE.to_lonlat(*to_xy(s, n))
@@ -257,8 +272,7 @@ def spot_geometry(cast: tuple, discharge: float) -> dict:
         n = edge + 0.6 if stance == "bank" else edge
         while stance == "wading" and level - float(reach.bed_z(s, n)) < 0.55:
             n -= 0.05
-    turn = np.radians(angle)
-    landing = (s + length * np.cos(turn), n + side * length * np.sin(turn))
+    landing = cast_to(s, n, length, angle, side)
     depth = level - float(reach.bed_z(*landing))
     return {
         "id": name,

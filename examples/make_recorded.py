@@ -17,7 +17,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-from make_demo import POSITION_SD_M, READING_SD_M, Reach, geojson, to_xy
+from make_demo import POSITION_SD_M, READING_SD_M, Reach, cast_to, geojson, to_xy
 
 from planner.files import write_whole
 from planner.river.ground import LocalPlane
@@ -116,8 +116,7 @@ def write_case(case: Case, folder: Path) -> None:
         n = float(reach.edges(at, level)[0][0]) if given is None else given
         while given is None and level - float(reach.bed_z(at, n)) < 0.5:
             n += 0.05
-        turn = np.radians(angle)
-        line = [point(at, n), point(at + length * np.cos(turn), n + side * length * np.sin(turn))]
+        line = [point(at, n), point(*cast_to(at, n, length, angle, side))]
         spots.append(feature("LineString", line, id=name, run=reach.id, name=title, stance=stance))
     write_whole(folder / "spots.geojson", geojson(spots))
 

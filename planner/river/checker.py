@@ -288,9 +288,8 @@ def _check_soundings(river: River, outlines: dict[str, BaseGeometry], plane: Loc
     if not len(table):
         return
     x, y = plane.to_xy(table["lon"], table["lat"])
-    points = shapely.points(x, y)
     depth, lines = table["depth_m"].to_numpy(), table["line"].to_numpy()
-    inside = {name: shapely.contains(_ready(shape), points) for name, shape in outlines.items()}
+    inside = {name: shapely.contains_xy(_ready(shape), x, y) for name, shape in outlines.items()}
     still = np.zeros(len(table), dtype=bool)
     anywhere = np.zeros(len(table), dtype=bool)
     for run in river.runs:
@@ -311,8 +310,9 @@ def _check_soundings(river: River, outlines: dict[str, BaseGeometry], plane: Loc
                 if quantity == "depth_m" else "",
             )  # fmt: skip
     if outlines:
-        away = shapely.distance(shapely.union_all(list(outlines.values())), points)
-        lost = int((~anywhere & (away > limits("sounding_outside_m").warn_high)).sum())
+        strays = shapely.points(x[~anywhere], y[~anywhere])
+        away = shapely.distance(shapely.union_all(list(outlines.values())), strays)
+        lost = int((away > limits("sounding_outside_m").warn_high).sum())
         if lost:
             notes.add(
                 "warning", SOUNDINGS_FILE, "", f"{lost} of {len(table)} soundings lie more than 50 m from every run",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -78,7 +79,7 @@ def read_rows(text: str, file: str, notes: Notebook) -> tuple[list[str], list[li
 
 
 def _numbers(
-    texts: list[str], lines: list[int], column: str, notes: Notebook, *, needed: bool
+    texts: Sequence[str], lines: list[int], column: str, notes: Notebook, *, needed: bool
 ) -> tuple[np.ndarray, np.ndarray]:
     """Floats of a column and a mask of the unreadable ones; an empty field is NaN, and an error where needed."""
     try:
@@ -138,14 +139,16 @@ def parse_soundings(text: str, notes: Notebook) -> pd.DataFrame:
         return no_soundings()
     index = {name: position for position, name in enumerate(header)}
 
-    def texts(name: str) -> list[str]:
-        return [row[index[name]] for row in rows]
+    columns = list(zip(*rows, strict=True)) or [()] * len(header)
+
+    def texts(name: str) -> Sequence[str]:
+        return columns[index[name]]
 
     lon, bad_lon = _numbers(texts("lon"), lines, "lon", notes, needed=True)
     lat, bad_lat = _numbers(texts("lat"), lines, "lat", notes, needed=True)
     bad = bad_lon | bad_lat
     beyond = ~bad & ((np.abs(lon) > 180) | (np.abs(lat) > 90))
-    for position in np.flatnonzero(beyond):
+    for position in np.flatnonzero(beyond).tolist():
         notes.add(
             "error", file, f"line {lines[position]}", *outside_degrees(lon[position], lat[position]), kind="degrees"
         )
@@ -154,7 +157,7 @@ def parse_soundings(text: str, notes: Notebook) -> pd.DataFrame:
     depth, bad_depth = _numbers(depth_texts, lines, depth_name, notes, needed=True)
     bad |= bad_depth
     depth = depth * (FOOT if depth_name == "depth_ft" else 1.0)
-    for position in np.flatnonzero(~bad & (depth < 0)):
+    for position in np.flatnonzero(~bad & (depth < 0)).tolist():
         notes.add(
             "error", file, f"line {lines[position]}", f"{depth_name} = {depth_texts[position].strip()} is negative",
             "depth positive down", "write the depth below the water surface without a sign", kind="negative",
@@ -220,7 +223,7 @@ def _bounds(values: np.ndarray, quantity: str, column: str, lines: list[int], no
     return broken
 
 
-def _times(texts: list[str], lines: list[int], notes: Notebook) -> tuple[np.ndarray, np.ndarray]:
+def _times(texts: Sequence[str], lines: list[int], notes: Notebook) -> tuple[np.ndarray, np.ndarray]:
     """UTC seconds of a column of ISO 8601 times with offset, and a mask of the unreadable ones."""
     known: dict[str, np.datetime64 | None] = {"": np.datetime64("NaT", "s")}
     taken = np.full(len(texts), np.datetime64("NaT", "s"))

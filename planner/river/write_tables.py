@@ -52,6 +52,7 @@ def settings_text(river: River) -> str:
     now = _settings_members({**{key: getattr(river, key) for key in (*_PLAIN, "bed")}, "extra": river.extra})
     changed = False
     if not all(same(now[key], before.get(key)) for key in _BED):
+        changed = any(key in document for key in _BED)
         for key in _BED:
             document.pop(key, None)
         before = {key: value for key, value in before.items() if key not in _BED}
