@@ -98,7 +98,7 @@ class _Raw(Element):
 def leaflet_file(name: str) -> str:
     """A file of the map library from the installed package, as text."""
     folder = resources.files("js_lib_leaflet") / "static" / "js_lib_leaflet"
-    return (folder / name).read_text(encoding="utf-8")
+    return (folder / name).read_bytes().decode("utf-8")
 
 
 _SCRIPTS = ("base", "level", "river", "paint", "side", "card", "start")

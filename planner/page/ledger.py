@@ -121,8 +121,9 @@ def rods(plan: dict[str, Any], river: River) -> str:
     rows = []
     for rod in found:
         flies = ", ".join(text(fly) for fly in rod.get("flies") or ())
-        where = ", ".join(text(names.get(spot, spot)) for spot in rod.get("spots") or ())
-        served = f" <span>at {where}</span>" if where else ""
+        at = [names.get(spot, spot).split(" ")[0] for spot in rod.get("spots") or ()]
+        where = f"{'spot' if len(at) == 1 else 'spots'} {text(', '.join(at))}" if at else ""
+        served = f" – {where}" if where else ""
         rows.append(f"<li><b>{text(rod.get('line') or '')}</b>{f': {flies}' if flies else ''}{served}</li>")
     return _section("rods", "Rods to rig", f'<ol class="rods">{"".join(rows)}</ol>')
 

@@ -48,9 +48,9 @@ class _Tables:
             self.text(words.caution_line(caution)),
             self.text(words.unlisted_words(caution)),
             [[r["level"], self.text(r.get("text")), self.text(r.get("rule"))] for r in words.raised(found)],
-            [self.text(words.note_text(note)) for note in caution.get("low_water") or ()] if whole else [],
+            [self.text(note) for note in words.low_notes(caution)] if whole else [],
             self.text(words.caution_short(caution)),
-            [[self.text(r.get("rule")), self.text(r.get("text")) if whole else None] for r in words.missing(found)],
+            [[self.text(r.get("rule")), self.text(r.get("text")) if whole else None] for r in words.missing(caution)],
         ]
         key = json.dumps(row)
         if key not in self._caution_at:

@@ -75,9 +75,11 @@ def build_page(plan: dict[str, Any], river: River, units: str) -> str:
             spot_table(plan, river, units),
             "</div>",
             run_table(plan, river, units),
+            '<div class="rest">',
             rods(plan, river),
             trip(plan, river, units),
             _worth(plan, river),
+            "</div>",
             "</main>",
             _foot(plan, river),
             cast_card(data["ladders"]),
@@ -86,30 +88,36 @@ def build_page(plan: dict[str, Any], river: River, units: str) -> str:
     return compose(title, before, after, script_json(data), ((south + north) / 2, (west + east) / 2))
 
 
-def _reasons(caution: dict[str, Any]) -> str:
-    rows = "".join(
+def _reason_rows(reasons: list[dict[str, Any]]) -> str:
+    return "".join(
         f"<li>{caution_mark({'level': r['level'], 'label': words.LEVEL_WORDS.get(r['level'], '')})} "
         f"<span>{text(r.get('text') or '')}</span></li>"
-        for r in words.raised(caution.get("reasons") or ())
+        for r in reasons
     )
-    return f'<ul class="reasons" data-k="reasons">{rows}</ul>'
 
 
 def _cautions(plan: dict[str, Any]) -> str:
+    """The day's caution; what does not fit a phone's first screen folds away with its number and level in sight."""
     caution = plan.get("caution") or {}
-    low = "".join(f"<li>{text(words.note_text(note))}</li>" for note in caution.get("low_water") or ())
-    turns = "".join(f"<li>{text(words.note_text(note))}</li>" for note in caution.get("turns") or ())
-    unmade = [text(r.get("text") or r.get("rule") or "") for r in words.missing(caution.get("reasons") or ())]
+    low = "".join(f"<li>{text(note)}</li>" for note in words.low_notes(caution))
+    turns = " ".join(words.note_text(note) for note in caution.get("turns") or ())
+    unmade = [text(r.get("text") or r.get("rule") or "") for r in words.missing(caution)]
+    reasons = words.raised(caution.get("reasons") or ())
+    seen = words.in_sight(reasons)
+    folded = reasons[seen:]
     return (
         '<section id="cautions" aria-labelledby="cautions-h"><h2 id="cautions-h" class="caution-head">'
         f"{caution_mark(caution, 'caution')}</h2>"
         '<p class="past" id="past" hidden></p>'
-        f"{_reasons(caution)}"
-        f'<p class="checks" data-k="checks">{text(words.unlisted_words(caution))}</p>'
-        f'<ul class="low">{turns}</ul><ul class="low" data-k="low">{low}</ul>'
-        f'<details class="unmade"{"" if unmade else " hidden"} data-k="unmade"><summary>Not assessed: '
+        f'<ul class="reasons" data-k="reasons">{_reason_rows(reasons[:seen])}</ul>'
+        f'<details class="folded"{"" if folded else " hidden"} data-k="folded"><summary>'
+        f'<span data-k="folded-count">{words.folded_words(len(folded))}</span></summary>'
+        f'<ul class="reasons" data-k="folded-list">{_reason_rows(folded)}</ul></details>'
+        f'<p class="turns">{text(turns)}</p><ul class="low" data-k="low">{low}</ul>'
+        f'<div class="made-checks"><p class="checks" data-k="checks">{text(words.unlisted_words(caution))}</p>'
+        f'<details class="folded"{"" if unmade else " hidden"} data-k="unmade"><summary>Not assessed: '
         f'<span data-k="unmade-count">{len(unmade)}</span></summary>'
-        f'<ul data-k="unmade-list">{"".join(f"<li>{row}</li>" for row in unmade)}</ul></details>'
+        f'<ul data-k="unmade-list">{"".join(f"<li>{row}</li>" for row in unmade)}</ul></details></div>'
         f'<p class="standing">{text(" ".join(words.STANDING))}</p></section>'
     )
 
@@ -149,8 +157,7 @@ def expected_sentence(plan: dict[str, Any], river: River, units: str) -> str:
         return "No expectation for the day."
     hours = f"{words.clock(rows[0].get('time'), river.timezone)} to {words.clock(rows[-1].get('time'), river.timezone)}"
     bounds = words.span(min(low or middle), max(high or middle), kind, units)
-    basis = rows[0].get("basis") or ""
-    return f"Expected {hours}: {bounds}" + (f" ({basis.rstrip('.')})" if basis else "") + "."
+    return f"Expected {hours}: {bounds}."
 
 
 def _river_and_day(plan: dict[str, Any], river: River, units: str) -> str:
@@ -248,23 +255,36 @@ def _shape(box: list[float]) -> str:
 
 
 def _worth(plan: dict[str, Any], river: River) -> str:
-    notes = [str(finding) for finding in river.findings]
+    notes = [("", str(finding)) for finding in river.findings]
     for run in plan.get("runs") or ():
-        notes += [f"{words.name_of(run)}: {limit}" for limit in run.get("limits") or ()]
-    notes += [str(note) for note in plan.get("notes") or ()]
+        notes += [(words.name_of(run), str(limit)) for limit in run.get("limits") or () if limit]
+    for spot in plan.get("spots") or ():
+        notes += [(words.name_of(spot), str(limit)) for limit in spot.get("limits") or () if limit]
+    for gauge in plan.get("gauges") or ():
+        said = gauge.get("notes") or ()
+        notes += [(str(gauge.get("id") or ""), words.note_text(note)) for note in said]
+    notes += [("", words.note_text(note)) for note in plan.get("notes") or ()]
     if not notes:
         return ""
-    rows = "".join(f"<li>{text(note)}</li>" for note in dict.fromkeys(notes))
+    rows = "".join(f"<li>{text(note)}</li>" for note in words.grouped(notes))
     return (
         f'<section aria-labelledby="worth-h"><h2 id="worth-h">What weakens these answers</h2><ul>{rows}</ul></section>'
     )
 
 
+def _bases(plan: dict[str, Any]) -> str:
+    """Where the expected levels come from."""
+    found = dict.fromkeys(str(row["basis"]).rstrip(".") for row in plan.get("expected") or () if row.get("basis"))
+    return "".join(f"<p class='basis'>Expected level: {text(basis)}.</p>" for basis in found)
+
+
 def _foot(plan: dict[str, Any], river: River) -> str:
     gauges = ", ".join(text(g.get("id", "")) for g in plan.get("gauges") or ())
     return (
-        f"<footer><p>Gauge: {gauges or 'none'}. {text(words.STANDING[1])} Times are those of {text(river.timezone)}. "
+        f"<footer>{_bases(plan)}<p>Gauge: {gauges or 'none'}. {text(words.STANDING[1])} "
+        f"Times are those of {text(river.timezone)}. "
         "A countdown between two worked-out levels is that of the lower, a caution that of the higher.</p>"
-        "<p>Map drawing by Leaflet 1.9.4, © 2010–2023 Vladimir Agafonkin, © 2010–2011 CloudMade, BSD-2-Clause.</p>"
+        '<p class="credit">Map drawing by Leaflet 1.9.4, © 2010–2023 Vladimir Agafonkin, © 2010–2011 CloudMade, '
+        "BSD-2-Clause.</p>"
         "</footer>"
     )

@@ -17,7 +17,7 @@ _MOST_UNMADE = 8
 
 
 def _wrapped(text: str, first: str = "", rest: str = "  ") -> list[str]:
-    return textwrap.wrap(text, _WIDE, initial_indent=first, subsequent_indent=rest) or [first.rstrip()]
+    return textwrap.wrap(text, _WIDE, initial_indent=first, subsequent_indent=rest)
 
 
 def _plain(text: Any) -> str:
@@ -42,11 +42,10 @@ def _cautions(plan: dict[str, Any]) -> list[str]:
     for reason in words.raised(reasons):
         out += _wrapped(_plain(reason.get("text") or ""), f"  [{reason['level']}] ", "      ")
     out += _wrapped(words.unlisted_words(caution))
-    for note in caution.get("turns") or ():
-        out += _wrapped(_plain(words.note_text(note)))
-    for note in caution.get("low_water") or ():
-        out += _wrapped(_plain(words.note_text(note)), "  low water: ", "      ")
-    unmade = [_plain(r.get("text") or r.get("rule") or "") for r in words.missing(reasons)]
+    out += _wrapped(_plain(" ".join(words.note_text(note) for note in caution.get("turns") or ())))
+    for note in words.low_notes(caution):
+        out += _wrapped(_plain(note), "  low water: ", "      ")
+    unmade = [_plain(r.get("text") or r.get("rule") or "") for r in words.missing(caution)]
     if unmade:
         out.append(f"Not assessed ({len(unmade)}):")
         for row in unmade[:_MOST_UNMADE]:
@@ -102,16 +101,14 @@ def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
                 _plain(best["fly"]) if best else "–",
                 show(best.get("strip_m_s"), "strip", units) if best else "–",
                 show(spot.get("depth_m"), "depth", units),
-                show(spot.get("velocity_m_s"), "speed", units),
-                words.percent(best.get("touch_chance")) if best else "–",
             )
         )
         if not best:
             missing += _wrapped(_plain(f"{i}: {spot.get('none_because') or 'no answer'}"), "  ", "     ")
     if not body:
         return ["No spot is drawn in this river folder."]
-    head = ("", "spot", "at", "caution", "count", "line", "fly", "strip", "depth", "current", "touch")
-    out = [*_columns(head, body, 24), *missing]
+    head = ("", "spot", "at", "caution", "count", "line", "fly", "strip", "depth")
+    out = [*_columns(head, body, 22), *missing]
     if len(spots) > _MOST_SPOTS:
         out.append(f"and {len(spots) - _MOST_SPOTS} more spots: see the page or spots.csv")
     return out

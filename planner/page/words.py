@@ -30,7 +30,11 @@ __all__ = [
     "clock",
     "countdown_words",
     "day_words",
+    "folded_words",
+    "grouped",
+    "in_sight",
     "joined",
+    "low_notes",
     "missing",
     "mode_words",
     "name_of",
@@ -235,7 +239,7 @@ def unlisted_words(caution: dict[str, Any] | None) -> str:
     made, all_checks = _count(caution.get("assessed")), _count(caution.get("checks"))
     if caution.get("level") == 0:
         return NO_CAUTION.format(assessed=made, checks=all_checks)
-    return f"{made} of {all_checks} checks could be made; the others are not assessed and never lower a level."
+    return f"{made} of {all_checks} checks could be made; what is not assessed never lowers a level."
 
 
 def _count(value: Any) -> int:
@@ -286,9 +290,46 @@ def raised(reasons: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     return sorted((r for r in reasons if r.get("level")), key=lambda r: -int(r["level"]))
 
 
-def missing(reasons: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The checks that could not be made."""
-    return [r for r in reasons if r.get("level") is None]
+def missing(caution: dict[str, Any]) -> list[dict[str, Any]]:
+    """The checks and low-water notes that could not be made."""
+    found = [*(caution.get("reasons") or ()), *(n for n in caution.get("low_water") or () if isinstance(n, dict))]
+    return [r for r in found if r.get("level") is None and r.get("rule")]
+
+
+def low_notes(caution: dict[str, Any]) -> list[str]:
+    """What is said of low water, without the notes that could not be made."""
+    notes = caution.get("low_water") or ()
+    return [note_text(n) for n in notes if not isinstance(n, dict) or n.get("level") is not None or not n.get("rule")]
+
+
+def grouped(notes: Iterable[tuple[str, str]]) -> list[str]:
+    """Notes that say the same of several things, once, with the things named.
+
+    Examples
+    --------
+    >>> grouped([("Ferry run", "no lag"), ("Barn run", "no lag"), ("", "old file")])
+    ['Ferry run, Barn run: no lag', 'old file']
+    """
+    found: dict[str, list[str]] = {}
+    for who, what in notes:
+        found.setdefault(what, []).append(who)
+    return [f"{joined(dict.fromkeys(who))}: {what}" if any(who) else what for what, who in found.items()]
+
+
+def in_sight(reasons: Sequence[dict[str, Any]]) -> int:
+    """How many reasons, highest first, stand open: all of levels 2 and 3, and two at least."""
+    return max(2, sum(int(r["level"]) >= 2 for r in reasons))
+
+
+def folded_words(count: int) -> str:
+    """Summary of the reasons that are folded away.
+
+    Examples
+    --------
+    >>> folded_words(1), folded_words(2)
+    ('1 more heads-up', '2 more heads-ups')
+    """
+    return f"{count} more heads-up{'s' if count != 1 else ''}"
 
 
 def note_text(note: Any) -> str:

@@ -28,7 +28,7 @@ LON0, LAT0 = -91.31, 43.58
 M_LON = 111320 * math.cos(math.radians(LAT0))
 M_LAT = 111130.0
 GAUGE = "file:gauge.csv"
-LINES = ("Full sinking 6", "Short head 250", "Sink tip 10 ft", "Intermediate", "Floating")
+LINES = ("Full sinking 6", "Short head 250", "Short sink tip", "Intermediate", "Floating")
 FLIES = ("Weighted craw", "Slim baitfish", "Bulky deer hair", "Swimming leech", "Small nymph")
 
 

@@ -15,6 +15,9 @@ from tests.page.sample import NASTY, sample_plan
 
 pytestmark = pytest.mark.browser
 
+FILLS = """Array.from(document.querySelectorAll('.leaflet-overlay-pane path[fill^="#"]'))
+  .map(p => p.getAttribute('fill'))"""
+
 READ_ROW = """i => Object.fromEntries(Array.from(document.querySelectorAll(`#spots tr[data-spot="${i}"] [data-k]`))
   .map(cell => [cell.dataset.k, cell.textContent.trim()]))"""
 
@@ -84,9 +87,7 @@ def test_the_slider_moved_by_keyboard_changes_every_answer(browser: Any, small_p
             "rows": [_row(page, i) for i in range(6)],
             "runs": page.locator("#runs").inner_text(),
             "caution": _caution(page),
-            "fills": page.evaluate(
-                "Array.from(document.querySelectorAll('.leaflet-overlay-pane path[fill^=\"#\"]')).map(p => p.getAttribute('fill'))"
-            ),
+            "fills": page.evaluate(FILLS),
             "labels": page.locator("#map_river .run-number").all_inner_texts(),
         }
         page.keyboard.press("End")
@@ -97,9 +98,7 @@ def test_the_slider_moved_by_keyboard_changes_every_answer(browser: Any, small_p
             assert {key for key in ("count", "depth", "speed") if old[key] != new[key]} == {"count", "depth", "speed"}
         assert page.locator("#runs").inner_text() != before["runs"]
         assert _caution(page) == "Caution 3 of 3: stay off" != before["caution"]
-        fills = page.evaluate(
-            "Array.from(document.querySelectorAll('.leaflet-overlay-pane path[fill^=\"#\"]')).map(p => p.getAttribute('fill'))"
-        )
+        fills = page.evaluate(FILLS)
         assert len(fills) == len(before["fills"])
         assert fills != before["fills"]
         assert page.locator("#map_river .run-number").all_inner_texts() != before["labels"]
@@ -189,7 +188,7 @@ def test_a_check_that_the_step_could_not_make_keeps_the_level_of_the_plan(browse
         found.page.locator("input[type=range]").focus()
         found.page.keyboard.press("Home")
         assert _caution(found.page) == "Caution 3 of 3: stay off"
-        assert "Ice at the gauge." in found.page.locator("#cautions .reasons").inner_text()
+        assert "Ice at the gauge." in found.page.locator("#cautions [data-k=reasons]").inner_text()
 
 
 def test_a_spot_opens_by_keyboard_and_its_card_follows_the_level(browser: Any, small_page: Path) -> None:
@@ -287,13 +286,16 @@ def test_names_that_are_markup_are_shown_as_text(browser: Any, nasty_page: Path)
 
 HUES = """() => {
   const out = {};
-  const keys = ['color', 'backgroundColor', 'borderTopColor', 'borderBottomColor', 'borderLeftColor', 'borderRightColor',
-    'outlineColor', 'fill', 'stroke', 'accentColor', 'textDecorationColor', 'caretColor', 'boxShadow', 'backgroundImage'];
+  const keys = ['color', 'backgroundColor', 'borderTopColor', 'borderBottomColor', 'borderLeftColor',
+    'borderRightColor', 'outlineColor', 'fill', 'stroke', 'accentColor', 'textDecorationColor', 'caretColor',
+    'boxShadow',
+    'backgroundImage'];
   const nodes = [...document.querySelectorAll('*')];
   for (const node of nodes) for (const pseudo of [null, '::before', '::after']) {
     const style = getComputedStyle(node, pseudo);
     for (const key of keys) {
-      for (const found of (style[key] || '').matchAll(/rgba?\\([^)]*\\)/g)) out[found[0]] = (node.className.baseVal ?? node.className) + ' ' + key;
+      const name = node.className.baseVal ?? node.className;
+      for (const found of (style[key] || '').matchAll(/rgba?\\([^)]*\\)/g)) out[found[0]] = name + ' ' + key;
     }
   }
   for (const sheet of document.styleSheets) for (const rule of sheet.cssRules)
@@ -325,7 +327,8 @@ CONTRAST = """() => {
   const parse = c => c.match(/[\\d.]+/g).map(Number);
   const light = c => { const f = v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
     return 0.2126 * f(c[0]) + 0.7152 * f(c[1]) + 0.0722 * f(c[2]); };
-  const behind = node => { for (let n = node; n; n = n.parentElement) { const c = parse(getComputedStyle(n).backgroundColor);
+  const behind = node => { for (let n = node; n; n = n.parentElement) {
+    const c = parse(getComputedStyle(n).backgroundColor);
     if (c.length < 4 || c[3] > 0.99) return c; } return [255, 255, 255]; };
   const out = [];
   for (const node of document.querySelectorAll('body *')) {
@@ -372,7 +375,8 @@ def test_structure_names_its_parts(browser: Any, small_page: Path) -> None:
         assert page.locator("main").count() == 1
         assert page.evaluate("document.documentElement.lang") == "en"
         assert page.evaluate(
-            "[...document.querySelectorAll('section')].every(s => document.getElementById(s.getAttribute('aria-labelledby')))"
+            "[...document.querySelectorAll('section')]"
+            ".every(s => document.getElementById(s.getAttribute('aria-labelledby')))"
         )
         assert page.evaluate(
             "[...document.querySelectorAll('table')].every(t => t.caption && t.caption.textContent.trim())"
@@ -392,7 +396,8 @@ def test_focus_is_seen(browser: Any, small_page: Path) -> None:
         for _ in range(24):
             found.page.keyboard.press("Tab")
             tag, width, style = found.page.evaluate(
-                "(() => { const n = document.activeElement, s = getComputedStyle(n); return [n.tagName, parseFloat(s.outlineWidth), s.outlineStyle]; })()"
+                "(() => { const n = document.activeElement, s = getComputedStyle(n);"
+                " return [n.tagName, parseFloat(s.outlineWidth), s.outlineStyle]; })()"
             )
             reached.add(tag)
             assert style != "none", tag
@@ -446,6 +451,7 @@ def test_forty_spots_on_twenty_five_levels_stay_quick(browser: Any, big_page: Pa
     assert size <= 900_000
     with capsys.disabled():
         print(
-            f"\npage for 40 spots x 25 levels: {size / 1000:.0f} kB, slider step median {statistics.median(took):.1f} ms, "
+            f"\npage for 40 spots x 25 levels: {size / 1000:.0f} kB, "
+            f"slider step median {statistics.median(took):.1f} ms, "
             f"longest {max(took):.1f} ms, first paint {paint} ms"
         )

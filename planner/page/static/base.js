@@ -33,9 +33,15 @@ function known(value) {
   return value !== null && value !== undefined;
 }
 
+// A formatter is costly to make and is called a thousand times a step.
+const formats = {};
+
 function number(value, kind) {
-  const rule = data.units[kind];
-  return (value / rule[0]).toLocaleString("en-US", { minimumFractionDigits: rule[2], maximumFractionDigits: rule[2] });
+  const rule = data.units[kind], digits = rule[2];
+  if (!formats[digits]) {
+    formats[digits] = new Intl.NumberFormat("en-US", { minimumFractionDigits: digits, maximumFractionDigits: digits });
+  }
+  return formats[digits].format(value / rule[0]);
 }
 
 function show(value, kind) {

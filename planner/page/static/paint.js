@@ -28,7 +28,12 @@ function reasonNode(reason) {
 function paintCautions() {
   const root = byId("cautions"), caution = answers.caution;
   paintMark(part(root, "caution"), caution);
-  list(part(root, "reasons"), caution.reasons.slice().sort((a, b) => b[0] - a[0]), reasonNode);
+  const reasons = caution.reasons.slice().sort((a, b) => b[0] - a[0]);
+  const seen = Math.max(2, reasons.filter((reason) => reason[0] >= 2).length), folded = reasons.slice(seen);
+  list(part(root, "reasons"), reasons.slice(0, seen), reasonNode);
+  list(part(root, "folded-list"), folded, reasonNode);
+  say(part(root, "folded-count"), folded.length + " more heads-up" + (folded.length === 1 ? "" : "s"));
+  part(root, "folded").hidden = folded.length === 0;
   say(part(root, "checks"), caution.checks);
   list(part(root, "low"), caution.low, (note) => el("li", "", words(note)));
   list(part(root, "unmade-list"), caution.missing, (row) => el("li", "", words(row[1]) || words(row[0])));

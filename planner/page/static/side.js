@@ -1,4 +1,17 @@
 // Side view of a swim: the fly's way over the bed, seen across the cast, the rod tip on the left.
+// The swim passes a distance more than once, over other ground each time: the bed drawn is the mean there.
+function profile(away, bed, far) {
+  const bins = 24, sums = Array.from({ length: bins + 1 }, () => [0, 0, 0]);
+  away.forEach((m, i) => {
+    if (!known(bed[i])) return;
+    const bin = sums[Math.round((bins * m) / far)];
+    bin[0] += m;
+    bin[1] += bed[i];
+    bin[2] += 1;
+  });
+  return sums.filter((bin) => bin[2]).map((bin) => [bin[0] / bin[2], bin[1] / bin[2]]);
+}
+
 function sideView(spot) {
   const swim = data.spots[spot].swim;
   if (!swim) return null;
@@ -9,7 +22,7 @@ function sideView(spot) {
   const x = (m) => left + ((wide - left - right) * m) / far;
   const y = (m) => top + ((high - top - foot) * m) / deep;
   const path = (points) => "M" + points.map((p) => x(p[0]).toFixed(1) + " " + y(p[1]).toFixed(1)).join("L");
-  const floor = away.map((m, i) => [m, bed[i]]).filter((p) => known(p[1]));
+  const floor = profile(away, bed, far);
   const way = away.map((m, i) => [m, fly[i]]).filter((p) => known(p[1]));
   const deepest = Math.max(...way.map((p) => p[1]));
   const says = "Side view. The fly swims down to " + show(deepest, "depth")
@@ -41,10 +54,11 @@ function sideView(spot) {
   label("rod tip", left, 22);
   label("landing", Math.min(x(away[0]), wide - right), 22, "end");
   label("hold band dashed", wide - right, high - 10, "end");
-  for (const share of [0.5, 1]) {
-    const depth = (deep * share) / 1.15;
+  const shown = data.units.depth[0], most = deep / shown, step = [1, 2, 5, 10, 20, 50].find((size) => most / size <= 5) || 100;
+  for (let mark = step; mark <= most; mark += step) {
+    const depth = mark * shown;
     draw("path", { d: "M" + (left - 6) + " " + y(depth) + "h6", stroke: "#111111", "stroke-width": 2 }, view);
-    label(number(depth, "depth"), left - 9, y(depth) + 6, "end");
+    label("" + mark, left - 9, y(depth) + 6, "end");
   }
   label(data.units.depth[1], left - 9, top + 6, "end");
   label(show(far / 1.04, "length") + " from the rod tip; depth drawn larger", left, high - 10);
