@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from planner.errors import DataUnfit, GaugeReplyUnfit, SourceUnreachable
 from planner.gauges import Series, open_series
 from planner.plan.ask import AskedLevel, Request
+from planner.plan.surveys import with_survey_days
 from planner.water import Expected, Rating, expect, rating_of
 
 if TYPE_CHECKING:
@@ -33,6 +34,8 @@ class GaugeView:
         What it will read in the trip's hours.
     notes : tuple of str
         What must be said about it.
+    record : Series or None
+        `series` with the days of the soundings.
     """
 
     station: str
@@ -40,6 +43,7 @@ class GaugeView:
     rating: Rating | None
     expected: Expected
     notes: tuple[str, ...] = ()
+    record: Series | None = None
 
 
 def read_gauges(river: River, request: Request) -> dict[str, GaugeView]:
@@ -88,10 +92,12 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
     else:
         expected = expect(series, request.now, start, end, level.discharge_m3s, "discharge", gauge=station)
     rating = rating_of(series) if series is not None else None
+    record = series
     if series is not None:
-        notes.extend(series.notes)
+        record, lacking = with_survey_days(series, river, request)
+        notes.extend([*series.notes, *lacking])
     notes.extend(expected.notes)
-    return GaugeView(station, series, rating, expected, tuple(dict.fromkeys(notes)))
+    return GaugeView(station, series, rating, expected, tuple(dict.fromkeys(notes)), record)
 
 
 def gauge_record(view: GaugeView) -> dict:

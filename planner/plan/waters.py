@@ -115,7 +115,7 @@ def run_waters(river: River, views: dict[str, GaugeView]) -> dict[str, RunWater]
 
 def run_water(run: Run, river: River, view: GaugeView) -> RunWater:
     """Survey one run with the record of its gauge."""
-    flow = survey_run(run, river, view.series, view.rating)
+    flow = survey_run(run, river, view.record, view.rating)
     lag = lag_s(run.lag_min)
     if math.isfinite(lag):
         return RunWater(run, view, flow, lag)
