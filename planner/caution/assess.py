@@ -11,7 +11,10 @@ from planner.caution.local import local_checks
 from planner.caution.records import LABELS, NOT_ASSESSED, Caution, Check, Conditions
 from planner.caution.rules import check_rule, rule_ids, rules_of
 
-__all__ = ["assess_river", "assess_run", "assess_spot", "hold", "worst"]
+__all__ = ["HELD", "STEP", "assess_river", "assess_run", "assess_spot", "hold", "worst"]
+
+STEP = "The river is rising: one step higher."
+HELD = "Held from an earlier reading until a newer one clears it."
 
 
 def _checks(names: Iterable[str], c: Conditions, where: str, units: str) -> list[Check]:
@@ -54,7 +57,7 @@ def _as_marker(check: Check | None) -> list[Check]:
 def _raised(check: Check, rising: bool) -> Check:
     """One step higher while the river rises, for cautions that come from the water's level."""
     if rising and check.kind == "level" and check.level in (1, 2):
-        return replace(check, level=check.level + 1, text=f"{check.text} The river is rising: one step higher.")
+        return replace(check, level=check.level + 1, text=f"{check.text} {STEP}")
     return check
 
 
@@ -260,11 +263,8 @@ def hold(previous: Caution, new: Caution) -> Caution:
         old = before.get((check.rule, check.where, check.kind == "marker"))
         unclear = check.level is None or check.doubt
         if old is not None and unclear and (old.level or 0) > (check.level or 0):
-            words = old.text if old.text.endswith(_HELD) else f"{old.text} {_HELD}"
+            words = old.text if old.text.endswith(HELD) else f"{old.text} {HELD}"
             base.append(replace(old, text=words, doubt=True))
         else:
             base.append(check)
     return _combine(base, new.low_water)
-
-
-_HELD = "Held from an earlier reading until a newer one clears it."

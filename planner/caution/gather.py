@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from planner.caution.inputs import party_conditions
-from planner.caution.past import rise_conditions
+from planner.caution.past import cloudy_conditions, rise_conditions
 from planner.caution.records import Conditions
 from planner.errors import RiverFolderUnfit
 from planner.units import parse
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from planner.gauges.series import Series
     from planner.river.records import River
     from planner.water.expect import Expected
 
-__all__ = ["at_level", "at_stance", "gather_conditions"]
+__all__ = ["at_level", "at_stance", "flood_categories", "gather_conditions", "release_within"]
 
 _DAY_S = 86400
+_CATEGORIES = ("action", "minor", "moderate", "major")
+# Design choice: water let go this long before the hours on the river may still be on its way down.
+_RELEASE_ON_ITS_WAY = timedelta(hours=6)
 
 
 def _extreme(pick: Any, *columns: Any) -> float | None:
@@ -62,12 +65,87 @@ def _folder(river: River) -> dict[str, Any]:
     return out
 
 
+def flood_categories(river: River) -> dict[str, float]:
+    """Flood categories that the river folder holds, for a gauge whose service gives none.
+
+    ``[flood_stage]`` in river.toml: ``unit``, ``source`` and any of ``action``, ``minor``, ``moderate``, ``major``.
+
+    Returns
+    -------
+    dict
+        Category to stage [m].
+    """
+    table = river.extra.get("flood_stage")
+    if not isinstance(table, Mapping):
+        return {}
+    found = {}
+    for name in _CATEGORIES:
+        if table.get(name) is None:
+            continue
+        try:
+            found[name] = parse(f"{table[name]} {table.get('unit', 'm')}", "m", f"flood_stage {name}")
+        except Exception as error:
+            raise RiverFolderUnfit(
+                f"flood_stage {name} is {table[name]!r}",
+                "a number, with unit = 'ft' or 'm'",
+                "correct it",
+                "river.toml",
+            ) from error
+    return found
+
+
+def release_within(river: River, start: datetime, end: datetime) -> bool | None:
+    """Whether a release that the river folder lists falls into some hours; None when it lists none.
+
+    ``[[release]]`` in river.toml: ``from`` and ``to`` with their offset, and ``source``. A release counts from its
+    beginning to 6 h after its end. None falling in is no promise: a regulated reach keeps its own caution.
+
+    Parameters
+    ----------
+    river : River
+        As read.
+    start, end : datetime
+        The hours, aware.
+    """
+    listed = river.extra.get("release")
+    if isinstance(listed, Mapping):
+        listed = [listed]
+    if not isinstance(listed, list | tuple) or not listed:
+        return None
+    hit = False
+    for item in listed:
+        begins, ends = (_aware(item, name) for name in ("from", "to"))
+        hit = hit or (begins <= end and ends + _RELEASE_ON_ITS_WAY >= start)
+    return hit
+
+
+def _aware(item: Any, name: str) -> datetime:
+    value = item.get(name) if isinstance(item, Mapping) else None
+    if isinstance(value, str):
+        try:
+            value = datetime.fromisoformat(value)
+        except ValueError:
+            value = None
+    if not isinstance(value, datetime) or value.tzinfo is None:
+        raise RiverFolderUnfit(
+            f"release {name} is {item.get(name) if isinstance(item, Mapping) else item!r}",
+            "a time with its offset, like 2026-06-13T10:00:00-05:00",
+            "correct it",
+            "river.toml",
+        )
+    return value
+
+
 def gather_conditions(
     river: River,
     expected: Expected | None = None,
     series: Series | None = None,
     now: datetime | None = None,
     trip: Any = None,
+    *,
+    categories: Mapping[str, float] | None = None,
+    standing: Mapping[str, float | None] | None = None,
+    weather: Any = None,
 ) -> Conditions:
     """Conditions of the river for the window, each figure on its cautious side.
 
@@ -82,7 +160,15 @@ def gather_conditions(
     now : datetime, optional
         The plan's clock; later rows are not looked at.
     trip : Trip, optional
-        Anything with `takeout_vs_sunset_min`, `takeout_vs_dusk_min` and `hazards_in_reach`.
+        Anything with `takeout_vs_sunset_min`, `takeout_vs_dusk_min` and `hazards_in_reach`, and `start` and `end`
+        for the releases.
+    categories : mapping, optional
+        The agency's flood categories of the gauge: ``action``, ``minor``, ``moderate``, ``major`` to stage [m]. Of
+        these and the river folder's own the lower counts.
+    standing : mapping, optional
+        `percentile_season` and `percentile_all_days` of the discharge [%].
+    weather : Weather, optional
+        Anything whose `conditions()` gives `air_temp_c`, `thunder_chance` and alerts for the hours.
 
     Returns
     -------
@@ -94,6 +180,7 @@ def gather_conditions(
     found["level_given"] = given
     if series is not None and len(series):
         found |= rise_conditions(series.times, series.stage_m, series.discharge_m3s, now)
+        found |= cloudy_conditions(series.times, series.turbidity_fnu, now)
         if now is not None:
             found["water_temp_c"] = _coldest(series, now)
     if expected is not None:
@@ -102,6 +189,7 @@ def gather_conditions(
         found["discharge_low_m3s"] = _extreme(min, expected.discharge_low_m3s, expected.discharge_m3s)
         found["turbidity_fnu"] = expected.last.turbidity_fnu
         if not given:
+            found["observed_stage_m"] = expected.last.stage_m
             found["data_age_min"], found["quality"] = expected.age_min, str(expected.quality)
         elif str(expected.quality) == "ice":
             found["quality"] = "ice"
@@ -112,6 +200,16 @@ def gather_conditions(
     if trip is not None:
         for name in ("takeout_vs_sunset_min", "takeout_vs_dusk_min", "hazards_in_reach"):
             found[name] = getattr(trip, name)
+        if hasattr(trip, "start") and hasattr(trip, "end"):
+            found["release_in_window"] = release_within(river, trip.start, trip.end)
+    for name, own in flood_categories(river).items():
+        found[f"{name}_stage_m"] = own
+    for name, stage in (categories or {}).items():
+        if name in _CATEGORIES and stage is not None and math.isfinite(stage):
+            found[f"{name}_stage_m"] = min(stage, found.get(f"{name}_stage_m", math.inf))
+    found |= {name: value for name, value in (standing or {}).items() if name.startswith("percentile_")}
+    if weather is not None:
+        found |= weather.conditions()
     return Conditions(**found)
 
 

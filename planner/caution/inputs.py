@@ -127,6 +127,8 @@ def rule_inputs(c: Conditions) -> dict[str, Any]:
         "quality_unfit": c.quality in ("stale", "missing", "equipment"),
         "discharge_m3s": c.discharge_m3s,
         "lowest_discharge_m3s": flow,
+        # a level that is stated says nothing about what the gauge reads now
+        "observed_stage_m": INAPPLICABLE if c.level_given else c.observed_stage_m,
         "release_in_window": releases,
         "wading_in_release": _wading_in_release(c, releases),
         "air_water_sum_c": None if c.air_temp_c is None or c.water_temp_c is None else c.air_temp_c + c.water_temp_c,

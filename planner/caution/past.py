@@ -1,4 +1,4 @@
-"""How fast the river rises now, and against the gauge's own rises on record."""
+"""How fast the river rises now against the gauge's own rises, and how cloudy it is against its own month."""
 
 from __future__ import annotations
 
@@ -9,10 +9,13 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-__all__ = ["rise_conditions"]
+__all__ = ["cloudy_conditions", "rise_conditions"]
 
 _GAP_S = 3 * 3600  # a value is not carried over a longer gap
 _FEWEST_RISES = 200  # fewer rises on record say nothing about a 95th percentile
+# Design choices: a month of readings makes the usual turbidity, from 200 of them; a sensor's noise is no rise.
+_MONTH_S, _FEWEST_CLOUDY = 30 * 86400, 200
+_CLOUDIER_SHARE, _CLOUDIER_FNU = 0.1, 1.0
 
 
 def _at(times: Any, values: Any, moments: Any) -> Any:
@@ -98,3 +101,48 @@ def _rank(t: Any, h: Any, rise: float, span: float) -> float | None:
     if rises.size < _FEWEST_RISES:
         return None
     return float(100.0 * np.mean(np.round(rises, 9) < round(rise, 9))) if rise > 0 else 0.0
+
+
+def cloudy_conditions(
+    times: npt.ArrayLike, turbidity: npt.ArrayLike, now: datetime | None = None
+) -> dict[str, float | bool | None]:
+    """The usual turbidity of the last month and whether the water turns cloudier, as arguments of `Conditions`.
+
+    Parameters
+    ----------
+    times : array_like of datetime64, shape (n,)
+        UTC, ascending.
+    turbidity : array_like, shape (n,)
+        Turbidity [FNU]; NaN unknown.
+    now : datetime, optional
+        Readings after it are not looked at.
+
+    Returns
+    -------
+    dict
+        `turbidity_median_fnu` [FNU] of the 30 days before the last reading, None with fewer than 200 readings;
+        `turbidity_rising`: over its last three hours by a tenth and by 1 FNU at least.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> t = np.datetime64("2026-06-01T00", "s") + np.arange(300) * np.timedelta64(900, "s")
+    >>> cloudy_conditions(t, np.where(np.arange(300) > 294, 9.0, 4.0))
+    {'turbidity_median_fnu': 4.0, 'turbidity_rising': True}
+    """
+    import numpy as np
+
+    t = np.asarray(times, dtype="datetime64[s]").astype(np.int64).astype(float)
+    v = np.asarray(turbidity, dtype=float)
+    use = np.isfinite(v) if now is None else np.isfinite(v) & (t <= now.timestamp())
+    t, v = t[use], v[use]
+    out: dict[str, float | bool | None] = {"turbidity_median_fnu": None, "turbidity_rising": None}
+    if t.size:
+        month = v[t > t[-1] - _MONTH_S]
+        if month.size >= _FEWEST_CLOUDY:
+            out["turbidity_median_fnu"] = float(np.median(month))
+        before = float(_at(t, v, np.array([t[-1] - 3 * 3600.0]))[0])
+        if np.isfinite(before):
+            more = float(v[-1]) - before
+            out["turbidity_rising"] = bool(more >= _CLOUDIER_FNU and more >= _CLOUDIER_SHARE * before)
+    return out

@@ -62,8 +62,10 @@ class Conditions:
         Share of the gauge's own rises that are smaller [%].
     percentile_season, percentile_all_days : float, optional
         Rank of the discharge among the date's and all days' past [%].
-    action_stage_m, minor_stage_m : float, optional
+    action_stage_m, minor_stage_m, moderate_stage_m, major_stage_m : float, optional
         The agency's own categories [m].
+    observed_stage_m : float, optional
+        What the gauge reads now [m]; `stage_m` is what it may reach in the hours asked for.
     flood_alert, storm_alert : str, optional
         ``none``, ``advisory`` (flood only), ``watch`` or ``warning``.
     hours_since_flood_warning : float, optional
@@ -115,6 +117,9 @@ class Conditions:
     percentile_all_days: float | None = None
     action_stage_m: float | None = None
     minor_stage_m: float | None = None
+    moderate_stage_m: float | None = None
+    major_stage_m: float | None = None
+    observed_stage_m: float | None = None
     flood_alert: str | None = None
     hours_since_flood_warning: float | None = None
     storm_alert: str | None = None
@@ -187,6 +192,8 @@ class Check:
             "value": self.value,
             "threshold": self.threshold,
             "source": self.source,
+            "where": self.where,
+            "doubt": self.doubt,
         }
 
 
@@ -203,8 +210,8 @@ class Caution:
     assessed, checks : int
         How many checks could be made, of how many that apply.
     reasons : tuple of dict
-        ``{rule, level, text, value, threshold, source}``: raised ones first, highest level first, then those that
-        could not be assessed (level None).
+        ``{rule, level, text, value, threshold, source, where, doubt}``: raised ones first, highest level first, then
+        those that could not be assessed (level None).
     low_water : tuple of dict
         Notes of low water, in the same form; they do not enter the level.
     base : tuple of Check
@@ -220,7 +227,7 @@ class Caution:
     base: tuple[Check, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
-        """The caution as it stands in `plan.json`."""
+        """The caution as it stands in `plan.json`; `unclear` names checks that raise nothing and clear nothing."""
         return {
             "level": self.level,
             "label": self.label,
@@ -228,4 +235,9 @@ class Caution:
             "checks": self.checks,
             "reasons": [dict(reason) for reason in self.reasons],
             "low_water": [dict(note) for note in self.low_water],
+            "unclear": [
+                [check.rule, check.where]
+                for check in self.base
+                if (check.doubt and not check.level) or (check.kind == "marker" and check.level is None)
+            ],
         }

@@ -162,13 +162,16 @@ def check_rule(
     rows_with_limit = [rule for rule in group if rule.operator != "missing"]
     hit: Rule | None = None
     applicable, lacking = False, False
-    for rule in rows_with_limit:
-        value, limit = inputs[rule.input], _limit(rule, inputs, factor)
+    limits = [_limit(rule, inputs, factor) for rule in rows_with_limit]
+    settled = max((r.level for r, limit in zip(rows_with_limit, limits, strict=True) if limit is not None), default=-1)
+    for rule, limit in zip(rows_with_limit, limits, strict=True):
+        value = inputs[rule.input]
         if value is INAPPLICABLE:
             continue
         applicable = True
         if value is None or limit is None:
-            lacking = True
+            # an agency that names minor flooding and not major leaves nothing open: both raise the same level
+            lacking = lacking or value is None or rule.level > settled
         elif holds(value, rule.operator, limit) and (hit is None or rule.level >= hit.level):
             hit = rule
     if not applicable:
@@ -210,6 +213,7 @@ _SUBJECTS = {
     "F2": "Flow against the date's own past",
     "F3": "Flow against all days on record",
     "F4": "Stage against the flood categories",
+    "F4o": "The reading against the flood categories",
     "F6": "Rise within an hour",
     "F6q": "Gain of flow within three hours",
     "F6p": "Rise against the gauge's own past",

@@ -37,6 +37,7 @@ CALM = Conditions(
     percentile_all_days=50.0,
     action_stage_m=3.0,
     minor_stage_m=4.0,
+    observed_stage_m=1.0,
     flood_alert="none",
     storm_alert="none",
     thunder_chance=0.0,
@@ -82,10 +83,10 @@ def test_with_nothing_supplied_nothing_is_assessed():
 def test_the_dictionary_has_the_keys_of_the_plan_and_no_others():
     """The shape is that of plan.json wherever a caution stands."""
     got = assess_river(dataclasses.replace(CALM, water_temp_c=8.0, stage_m=None)).as_dict()
-    assert list(got) == ["level", "label", "assessed", "checks", "reasons", "low_water"]
+    assert list(got) == ["level", "label", "assessed", "checks", "reasons", "low_water", "unclear"]
     assert got["reasons"]
     for reason in got["reasons"]:
-        assert list(reason) == ["rule", "level", "text", "value", "threshold", "source"]
+        assert list(reason) == ["rule", "level", "text", "value", "threshold", "source", "where", "doubt"]
 
 
 def test_raised_reasons_come_first_and_the_gravest_first():

@@ -38,7 +38,7 @@ def spot(name: str, x: float, run: str = "a", stance: str = "anchored") -> Spot:
     return Spot(name, run, name.upper(), stance, at(x), at(x, 10.0))
 
 
-def river(spots, *, craft="drift boat", put_in=0.0, take_out=10000.0, hazards=(), flowline=True) -> River:
+def river(spots, *, craft="drift boat", put_in=0.0, take_out=10000.0, hazards=(), flowline=True, extra=None) -> River:
     """A straight river with two runs of 1 km."""
     runs = tuple(
         Run(name, name, "usgs:1", Polygon([at(x, -20), at(x + 1000, -20), at(x + 1000, 20), at(x, 20)]))
@@ -55,7 +55,7 @@ def river(spots, *, craft="drift boat", put_in=0.0, take_out=10000.0, hazards=()
     tackle = Tackle((), (), 2.0, 0.4, "nylon", 1.0, 2.0, "nylon")
     return River(
         Path("."), "Invented", "America/Chicago", "us", ("usgs:1",), runs, tuple(spots), tuple(places),
-        pd.DataFrame(), tackle, pd.DataFrame(), craft=craft,
+        pd.DataFrame(), tackle, pd.DataFrame(), craft=craft, extra=extra or {},
     )  # fmt: skip
 
 

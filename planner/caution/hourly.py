@@ -1,0 +1,219 @@
+"""Cautions hour by hour over a window, and now: the same rules, held against what each hour is expected to bring."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from planner.caution.assess import assess_river, assess_run, assess_spot, worst
+from planner.caution.records import LABELS, NOT_ASSESSED, Caution, Conditions
+
+if TYPE_CHECKING:
+    from planner.water.expect import Expected
+
+__all__ = ["HourCaution", "Stance", "hourly_cautions", "turning_hours"]
+
+
+@dataclass(frozen=True)
+class Stance:
+    """Where somebody stands or casts from, at one level of the gauge.
+
+    Parameters
+    ----------
+    spot, run : str
+        Ids.
+    name : str
+        The spot's name, for the texts.
+    wading : bool
+        Whether the stance is ``wading``.
+    depth, speed : float
+        Upper 90 % of depth [m] and depth-averaged speed [m/s] there; NaN unknown.
+    """
+
+    spot: str
+    run: str
+    name: str
+    wading: bool
+    depth: float
+    speed: float
+
+
+@dataclass(frozen=True)
+class HourCaution:
+    """The cautions of one hour.
+
+    Parameters
+    ----------
+    time : datetime
+        Its beginning, UTC.
+    now : bool
+        True for the present, which stands on the last reading and not on what is expected.
+    stage_m, discharge_m3s : float
+        What was held against the rules: the upper 90 % of the hour [m], [m³/s]; NaN unknown.
+    whole, river : Caution
+        With all spots, and the river alone.
+    runs, spots : dict
+        By id.
+    """
+
+    time: datetime
+    now: bool
+    stage_m: float
+    discharge_m3s: float
+    whole: Caution
+    river: Caution
+    runs: Mapping[str, Caution]
+    spots: Mapping[str, Caution]
+
+    def as_dict(self) -> dict[str, Any]:
+        """The hour as it stands in ``plan.json``: levels by place, and the gravest sentence."""
+        raised = [reason for reason in self.whole.reasons if reason["level"]]
+        return {
+            "time": self.time.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
+            "now": self.now,
+            "stage_m": self.stage_m if math.isfinite(self.stage_m) else None,
+            "discharge_m3s": self.discharge_m3s if math.isfinite(self.discharge_m3s) else None,
+            "level": self.whole.level,
+            "label": self.whole.label,
+            "assessed": self.whole.assessed,
+            "checks": self.whole.checks,
+            "text": raised[0]["text"] if raised else "",
+            "river": self.river.level,
+            "runs": {name: caution.level for name, caution in self.runs.items()},
+            "spots": {name: caution.level for name, caution in self.spots.items()},
+        }
+
+
+def hourly_cautions(
+    base: Conditions,
+    expected: Expected,
+    *,
+    thresholds: Iterable[Mapping[str, Any]] = (),
+    stances: Callable[[float, float], Iterable[Stance]] | None = None,
+    sun: Any = None,
+    weather: Any = None,
+    now: datetime | None = None,
+    units: str = "metric",
+    gauge: str = "",
+) -> list[HourCaution]:
+    """Hold the rules against each hour of the window, and against now.
+
+    Parameters
+    ----------
+    base : Conditions
+        Of the whole window, from `gather_conditions`: everything that has no hour of its own stays.
+    expected : Expected
+        The gauge hour by hour. Each hour takes its own upper 90 % (median where no range is known).
+    thresholds : iterable of mapping
+        `River.thresholds`.
+    stances : callable, optional
+        Gauge stage [m] and discharge [m³/s] to every spot's `Stance` at that level.
+    sun : SunTimes, optional
+        Sunset, dusk and darkness of each hour: being on the river then, whatever hour the take-out is planned for.
+    weather : Weather, optional
+        Anything whose `conditions(start, end)` gives the air, thunder and alerts of an hour.
+    now : datetime, optional
+        When given, the first entry is the present: the last reading itself. None is added without a reading.
+    units : str
+        ``us`` or ``metric``.
+    gauge : str
+        Station id of the conditions.
+
+    Returns
+    -------
+    list of HourCaution
+        The present first when asked for, then one for each of `expected.times`.
+    """
+    thresholds = tuple(thresholds)
+    found = []
+    last = expected.last
+    if (
+        now is not None
+        and not expected.given
+        and (last.stage_m == last.stage_m or last.discharge_m3s == last.discharge_m3s)
+    ):
+        here = replace(
+            base, stage_m=last.stage_m, discharge_m3s=last.discharge_m3s, discharge_low_m3s=last.discharge_m3s
+        )
+        found.append(_one(here, now, True, thresholds, stances, sun, weather, units, gauge))
+    for i, stamp in enumerate(expected.times.astype("datetime64[s]").astype(int).tolist()):
+        here = replace(
+            base,
+            stage_m=_first(expected.stage_high_m[i], expected.stage_m[i]),
+            discharge_m3s=_first(expected.discharge_high_m3s[i], expected.discharge_m3s[i]),
+            discharge_low_m3s=_first(expected.discharge_low_m3s[i], expected.discharge_m3s[i]),
+        )
+        at = datetime.fromtimestamp(stamp, UTC)
+        found.append(_one(here, at, False, thresholds, stances, sun, weather, units, gauge))
+    return found
+
+
+def _first(*values: float) -> float:
+    return next((float(value) for value in values if math.isfinite(value)), math.nan)
+
+
+def _one(
+    here: Conditions,
+    at: datetime,
+    now: bool,
+    thresholds: tuple[Mapping[str, Any], ...],
+    stances: Callable[[float, float], Iterable[Stance]] | None,
+    sun: Any,
+    weather: Any,
+    units: str,
+    gauge: str,
+) -> HourCaution:
+    dark = None
+    if sun is not None:
+        dark = sun.is_dark(at)
+        here = replace(
+            here,
+            takeout_vs_sunset_min=_minutes(at, sun.sunset),
+            takeout_vs_dusk_min=_minutes(at, sun.dusk),
+        )
+    if weather is not None:
+        here = replace(here, **weather.conditions(at, at + timedelta(hours=1)))
+    stage = math.nan if here.stage_m is None else here.stage_m
+    discharge = math.nan if here.discharge_m3s is None else here.discharge_m3s
+    spots: dict[str, Caution] = {}
+    by_run: dict[str, list[Caution]] = {}
+    for stance in stances(stage, discharge) if stances is not None else ():
+        there = replace(here, wade_depth_m=stance.depth, wade_speed_m_s=stance.speed, dark=dark)
+        caution = assess_spot(there, wading=stance.wading, where=stance.name, units=units)
+        spots[stance.spot] = caution
+        by_run.setdefault(stance.run, []).append(caution)
+    runs = {run: assess_run(here, spots=cautions, where=run, units=units) for run, cautions in by_run.items()}
+    river = assess_river(here, thresholds, units=units, gauge=gauge)
+    return HourCaution(at, now, stage, discharge, worst([river, *runs.values()]), river, runs, spots)
+
+
+def _minutes(moment: datetime, other: datetime | None) -> float | None:
+    return None if other is None else (moment - other).total_seconds() / 60
+
+
+def turning_hours(hours: Iterable[HourCaution], zone: str = "UTC") -> tuple[str, ...]:
+    """The hours at which the day turns to another level, as short sentences; none when one level holds throughout.
+
+    Parameters
+    ----------
+    hours : iterable of HourCaution
+        In order; the present is left out.
+    zone : str
+        The river's zone (zoneinfo key).
+    """
+    from zoneinfo import ZoneInfo
+
+    words: list[str] = []
+    before: tuple[int | None] | None = None
+    for hour in hours:
+        if hour.now:
+            continue
+        level = (hour.whole.level,)
+        if before is not None and level != before:
+            label = NOT_ASSESSED if level[0] is None else LABELS[level[0]]
+            words.append(f"From {hour.time.astimezone(ZoneInfo(zone)):%H:%M}: {label}.")
+        before = level
+    return tuple(words)

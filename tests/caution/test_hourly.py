@@ -1,0 +1,180 @@
+"""Cautions hour by hour, the hours at which they turn, and levels held between two plans."""
+
+from __future__ import annotations
+
+import dataclasses
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+
+from planner.caution import (
+    Stance,
+    assess_river,
+    assess_spot,
+    cloudy_conditions,
+    flood_categories,
+    gather_conditions,
+    hold,
+    hold_record,
+    hourly_cautions,
+    release_within,
+    turning_hours,
+)
+from planner.caution.records import Conditions
+from planner.errors import RiverFolderUnfit
+from planner.trip.sun import SunTimes
+from planner.water import expect
+from tests.caution.test_gather import NOW, WINDOW, record
+from tests.caution.test_invariants import DAYS, rank
+from tests.caution.test_rules import CALM
+from tests.trip.test_schedule import SPOTS, river
+
+LIMIT = {"input": "stage", "at_si": 2.2, "level": 3, "side": "above", "text": "", "source": "board"}
+
+
+def stances(stage, discharge):
+    """One wading spot whose depth is the stage less 1.6 m, one from the boat."""
+    return [
+        Stance("bar", "riffle", "Ash bar", True, stage - 1.6, 0.5),
+        Stance("seam", "pool", "Far seam", False, 3.0, 1.5),
+    ]
+
+
+def hours(stage, **more):
+    """Hours of the window for a record that ends at NOW."""
+    series = record(stage)
+    expected = expect(series, NOW, *WINDOW)
+    base = gather_conditions(river(SPOTS), expected, series, NOW)
+    return expected, hourly_cautions(base, expected, thresholds=[LIMIT], stances=stances, now=NOW, **more)
+
+
+def test_the_present_stands_on_the_reading_and_each_hour_on_its_own_upper_level():
+    """Now comes first and is the reading itself; each later hour takes its upper 90 %."""
+    expected, found = hours(2.0 + 0.02 * np.sin(np.arange(96 * 40) / 300))
+    assert [hour.now for hour in found] == [True] + [False] * len(expected.times)
+    assert found[0].stage_m == expected.last.stage_m
+    for hour, stage in zip(found[1:], expected.stage_high_m, strict=True):
+        assert hour.stage_m == stage
+    assert set(found[1].spots) == {"bar", "seam"}
+    assert set(found[1].runs) == {"riffle", "pool"}
+
+
+def test_each_hour_is_at_least_as_high_as_its_river_and_its_spots():
+    """The hour's level is the highest of its places."""
+    _, found = hours(2.15 + 0.02 * np.sin(np.arange(96 * 40) / 300))
+    for hour in found:
+        parts = [rank(hour.river), *(rank(c) for c in hour.spots.values()), *(rank(c) for c in hour.runs.values())]
+        assert rank(hour.whole) >= max(parts)
+        record_ = hour.as_dict()
+        assert record_["level"] == hour.whole.level
+        assert record_["spots"]["bar"] == hour.spots["bar"].level
+
+
+def test_an_hour_in_the_dark_raises_what_daylight_does_not():
+    """Being on the river after dusk is level 3 at that hour and not before."""
+    series = record(np.full(96 * 40, 2.0))
+    expected = expect(series, NOW, *WINDOW)
+    sunset = WINDOW[0] + timedelta(hours=5)
+    sun = SunTimes(None, None, sunset, sunset + timedelta(minutes=30))
+    found = hourly_cautions(CALM, expected, sun=sun)
+    levels = {round((hour.time - sunset).total_seconds() / 3600): rank(hour.river) for hour in found}
+    assert levels[1] == 3
+    assert levels[-3] == 0
+    assert any("stay off" in sentence for sentence in turning_hours(found))
+
+
+def test_the_weather_of_an_hour_counts_for_that_hour_only():
+    """Thunder at noon is no caution of the morning."""
+    expected = expect(record(np.full(96 * 40, 2.0)), NOW, *WINDOW)
+    noon = WINDOW[0] + timedelta(hours=4)
+
+    def conditions(start, end):
+        return {"thunder_chance": 80.0 if start <= noon < end else 0.0}
+
+    found = hourly_cautions(CALM, expected, weather=SimpleNamespace(conditions=conditions))
+    assert [rank(hour.whole) for hour in found if hour.time == noon] == [2]
+    assert {rank(hour.whole) for hour in found if hour.time != noon} == {0}
+
+
+@settings(max_examples=60, deadline=None)
+@given(DAYS, DAYS)
+def test_holding_a_record_is_never_lower_than_holding_the_caution(old, new):
+    """What stands in plan.json is enough to hold every level that the full checks would hold."""
+    for before, after in (
+        (assess_river(old), assess_river(new)),
+        (assess_spot(old, wading=True), assess_spot(new, wading=True)),
+    ):
+        kept = hold_record(before.as_dict(), after.as_dict())
+        assert (kept["level"] or 0) >= rank(hold(before, after)), (before.reasons, after.reasons)
+        assert (kept["level"] or 0) >= rank(after)
+
+
+def test_a_good_reading_clears_a_held_record():
+    """A record is held through silence and no longer."""
+    high = assess_river(dataclasses.replace(CALM, stage_m=4.5)).as_dict()
+    silent = assess_river(dataclasses.replace(CALM, stage_m=None, data_age_min=None, quality="missing")).as_dict()
+    held = hold_record(high, silent)
+    assert held["level"] == 3
+    assert hold_record(held, silent)["reasons"][0]["text"].count("Held from") == 1
+    assert hold_record(held, assess_river(CALM).as_dict())["level"] == 0
+
+
+def test_the_reading_counts_beside_what_is_expected():
+    """A river in flood now and forecast to fall by tomorrow is said as such, and a stated level asks for no reading."""
+    falling = dataclasses.replace(CALM, stage_m=2.0, observed_stage_m=4.2)
+    assert assess_river(falling).level == 3
+    stated = assess_river(dataclasses.replace(falling, level_given=True))
+    assert all(reason["rule"] != "F4o" for reason in stated.reasons)
+
+
+def test_major_flooding_is_named_and_needs_no_own_row_to_be_assessed():
+    """Categories beyond minor change the words and leave nothing open when they are not known."""
+    flood = dataclasses.replace(CALM, stage_m=5.0, moderate_stage_m=4.5, major_stage_m=4.9)
+    assert "major flooding" in assess_river(flood).reasons[0]["text"]
+    plain = assess_river(dataclasses.replace(CALM, stage_m=3.5))
+    assert next(check.doubt for check in plain.base if check.rule == "F4") is False
+
+
+def test_the_folders_own_flood_stages_and_the_agencys_meet_at_the_lower():
+    """Of two sources for a category the lower counts."""
+    own = river(SPOTS, extra={"flood_stage": {"unit": "ft", "action": 8.0, "minor": 10.0, "source": "board"}})
+    assert flood_categories(own)["action"] == pytest.approx(8 * 0.3048)
+    c = gather_conditions(own, categories={"action": 3.0, "minor": 2.9, "major": float("nan")})
+    assert c.action_stage_m == pytest.approx(8 * 0.3048)
+    assert c.minor_stage_m == 2.9
+    assert c.major_stage_m is None
+    with pytest.raises(RiverFolderUnfit):
+        flood_categories(river(SPOTS, extra={"flood_stage": {"action": "high"}}))
+
+
+def test_a_release_on_its_way_counts_and_a_distant_one_does_not():
+    """Water let go four hours before the put-in may still be coming down."""
+    day = datetime(2026, 6, 13, 13, tzinfo=UTC)
+
+    def with_release(begin, end):
+        listed = [{"from": begin.isoformat(), "to": end.isoformat(), "source": "dam's web page"}]
+        return river(SPOTS, extra={"release": listed})
+
+    before = with_release(day - timedelta(hours=6), day - timedelta(hours=4))
+    assert release_within(before, day, day + timedelta(hours=8)) is True
+    past = with_release(day - timedelta(hours=20), day - timedelta(hours=18))
+    assert release_within(past, day, day + timedelta(hours=8)) is False
+    assert release_within(river(SPOTS), day, day + timedelta(hours=8)) is None
+    with pytest.raises(RiverFolderUnfit):
+        release_within(river(SPOTS, extra={"release": [{"from": "noon"}]}), day, day)
+
+
+def test_water_that_turns_cloudier_is_seen_and_a_noisy_sensor_is_not():
+    """A rise of a tenth and of 1 FNU at least within three hours."""
+    times = np.datetime64("2026-06-01T00", "s") + np.arange(400) * np.timedelta64(900, "s")
+    noisy = 4.0 + 0.4 * (np.arange(400) % 2)
+    assert cloudy_conditions(times, noisy)["turbidity_rising"] is False
+    surge = np.where(np.arange(400) > 395, 40.0, noisy)
+    got = cloudy_conditions(times, surge)
+    assert got["turbidity_rising"] is True
+    caution = assess_river(Conditions(turbidity_fnu=40.0, rise_m_3h=0.1, **got))
+    assert next(check.level for check in caution.base if check.rule == "T1") == 2
+    assert cloudy_conditions(times[:50], surge[:50])["turbidity_median_fnu"] is None
