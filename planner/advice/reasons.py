@@ -8,7 +8,15 @@ from planner.advice.records import Choice, SpotAtLevels, constants
 from planner.sink.line import sink_class
 from planner.units import INCH, show
 
-__all__ = ["nothing_hangs_less", "nothing_reaches", "only_sinking_running_lines", "percent", "seconds", "why"]
+__all__ = [
+    "beyond_reach",
+    "nothing_hangs_less",
+    "nothing_reaches",
+    "only_sinking_running_lines",
+    "percent",
+    "seconds",
+    "why",
+]
 
 
 def percent(chance: float) -> str:
@@ -127,7 +135,9 @@ def nothing_reaches(
     if deepest_m >= wanted_m:
         return words + "; it passes through the band too briefly to fish it."
     if rate <= heaviest:
-        return words + f"; a head of about {rate / INCH:.0f} in/s ({sink_class(rate)}) would."
+        return (
+            words + f"; by the ratio of the depths a head of about {rate / INCH:.0f} in/s ({sink_class(rate)}) would."
+        )
     tips = []
     if current_m_s > 0:
         if spot.spot.stance in ("wading", "bank", "anchored"):
@@ -135,7 +145,7 @@ def nothing_reaches(
         if spot.angle_deg < 120:
             tips.append("cast further up")
     tips.append("wait for a lower level" if current_m_s > 0 else "take a longer cast")
-    return words + f"; no class of line sinks fast enough for that, so {' or '.join(tips)}."
+    return words + f"; no class of line sinks fast enough for that, so {_one_of(tips)}."
 
 
 def nothing_hangs_less(least: Choice, share_of_bed: float, hang_limit: float, units: str, landing: str) -> str:
@@ -165,6 +175,10 @@ def nothing_hangs_less(least: Choice, share_of_bed: float, hang_limit: float, un
     else:
         words += f"; the bed is not most of the doubt (its share is {percent(share_of_bed)}): time the line's sink rate"
     return words + "."
+
+
+def _one_of(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
 
 
 def _where(at_m: float, units: str) -> str:

@@ -1,0 +1,301 @@
+"""The advice end to end, on small boxes and invented spots."""
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+
+from planner.advice import SwimStore, advise, advise_in_full
+from planner.advice.objective import countdown_window
+from planner.advice.records import constants
+from planner.river.records import TackleFly
+
+
+def _run(make, store, spots, box=None, settings=None):
+    box = box or make.box(make.line("three", 3.0), make.line("five", 5.0))
+    advices, rods, report = advise_in_full(spots, box, settings or make.quick, store=store)
+    return advices, rods, report
+
+
+def test_a_spot_in_reach_gets_a_line_a_fly_and_a_window(make, store):
+    """The answer is whole, within its limits and in the box."""
+    advices, rods, report = _run(make, store, [make.spot(depth=1.6, current=0.5, rises=(-0.2, 0.0, 0.2))])
+    assert report.swims >= 0
+    assert "swims run" in str(report)
+    assert [len(levels) for levels in advices] == [3]
+    for advice in advices[0]:
+        best = advice.best
+        assert best is not None, advice.none_because
+        assert best.line in ("three", "five")
+        assert best.fly in ("bulky", "slim heavy")
+        assert 0 <= best.countdown_from_s <= best.countdown_best_s <= best.countdown_to_s
+        assert best.hang_chance <= make.quick.hang_limit + 1e-9
+        assert best.hang_chance <= best.touch_chance
+        assert 0 < best.band_time_s <= best.swim_s
+        low, middle, high = best.fly_depth_m
+        assert 0 <= low <= middle <= high
+        assert best.why.endswith(".")
+        assert advice.none_because == ""
+        assert advice.next_best is not None
+        assert (advice.next_best.line, advice.next_best.fly) != (best.line, best.fly)
+        assert advice.next_best.band_time_s <= best.band_time_s / (1 - constants()["tie_margin"])
+    assert {rod.line for rod in rods} <= {"three", "five"}
+
+
+def test_the_plain_door_gives_the_same(make, store, monkeypatch):
+    """`advise` is `advise_in_full` without rods and report."""
+    monkeypatch.setenv("PLUMBRUN_CACHE", str(store.folder.parent))
+    spots = [make.spot(depth=1.6, current=0.5)]
+    box = make.box(make.line("three", 3.0))
+    assert advise(spots, box, make.quick) == advise_in_full(spots, box, make.quick, store=store)[0]
+
+
+def test_a_second_run_from_the_disk_gives_the_same_to_the_digit(make, tmp_path):
+    """Cold and warm plans agree, and the warm one solves no table."""
+    spots = [make.spot(depth=1.4, current=0.5, cast=9.0, refine=True)]
+    box = make.box(make.line("three", 3.0))
+    first = advise_in_full(spots, box, make.quick, store=SwimStore(tmp_path))
+    again = advise_in_full(spots, box, make.quick, store=SwimStore(tmp_path))
+    assert first[:2] == again[:2]
+    assert first[2].tables_solved > 0
+    assert again[2].tables_solved == again[2].swims == 0
+    assert again[2].tables_from_disk == first[2].tables_solved
+    assert again[2].direct_swims == first[2].direct_swims > 0
+
+
+@pytest.mark.parametrize("stance", ["wading", "bank", "anchored", "drifting"])
+def test_each_stance_kind_is_answered(make, store, stance):
+    """All four stances give an answer or a reason."""
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.6, stance=stance, refine=True)])
+    assert (levels[0].best is None) != (levels[0].none_because == "")
+
+
+def test_a_drifting_boat_fishes_deeper_than_one_that_is_held(make, store):
+    """What decides depth is speed relative to the water."""
+    box = make.box(make.line("three", 3.0), flies=(TackleFly("slim heavy", "low", math.nan, "heavy"),))
+    settings = make.replace(make.quick, modes=("held",))
+    deep = []
+    for stance in ("anchored", "drifting"):
+        spot = make.spot(depth=6.0, current=0.8, stance=stance, hold=(0.15, 5.9), angle=90.0)
+        (levels,), _, _ = _run(make, store, [spot], box, settings)
+        deep.append(levels[0].best.fly_depth_m[1])
+    assert deep[1] > 1.5 * deep[0]
+
+
+# ---- sense ------------------------------------------------------------------------------------------------------
+
+
+def test_a_wider_hold_band_never_gives_less_band_time(make, store):
+    """Each second in the narrow band is one in the wide band: exact, as draws and swims are shared."""
+    previous = 0.0
+    for hold in ((0.3, 0.4), (0.2, 0.5), (0.15, 0.6), (0.1, 0.9)):
+        (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5, hold=hold)])
+        best = levels[0].best
+        time = 0.0 if best is None else best.band_time_s
+        # the rod is lifted under the band's low edge, and a tie may go to a rod: both within the margin of ties
+        assert time >= previous * (1 - constants()["tie_margin"])
+        previous = time
+    assert previous > 0
+
+
+def test_a_looser_hang_limit_never_gives_less_band_time(make, store):
+    """What was allowed stays allowed; a tie may go to a rod."""
+    times = []
+    for limit in (0.02, 0.05, 0.1, 0.2, 0.5, 1.0):
+        settings = make.replace(make.quick, hang_limit=limit)
+        (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5, sd=0.2)], settings=settings)
+        best = levels[0].best
+        assert best is None or best.hang_chance <= limit + 1e-9
+        times.append(0.0 if best is None else best.band_time_s)
+    margin = 1 - constants()["tie_margin"]
+    assert all(later >= margin * earlier for earlier, later in itertools.pairwise(times))
+    assert times[-1] > times[0]
+
+
+def test_removing_a_line_that_is_not_advised_changes_nothing(make, store):
+    """A line that is neither best, next best nor rigged has no say."""
+    lines = [make.line("two", 2.0), make.line("three", 3.0), make.line("five", 5.0), make.line("seven", 6.5)]
+    spots = [make.spot(depth=1.6, current=0.5, rises=(-0.1, 0.2)), make.spot(depth=1.2, current=0.5, name="b")]
+    settings = make.replace(make.quick, shortlist=8)
+    whole, rods, _ = _run(make, store, spots, make.box(*lines), settings)
+    used = {rod.line for rod in rods}
+    for levels in whole:
+        for advice in levels:
+            used |= {choice.line for choice in (advice.best, advice.next_best) if choice is not None}
+    spare = [one for one in lines if one.name not in used]
+    assert spare, "the case must leave a line ashore to say anything"
+    less, rods_less, _ = _run(make, store, spots, make.box(*(one for one in lines if one is not spare[0])), settings)
+    assert rods_less == rods
+    for before, after in zip(whole, less, strict=True):
+        for one, other in zip(before, after, strict=True):
+            assert (one.best, one.next_best, one.none_because) == (other.best, other.next_best, other.none_because)
+
+
+def test_the_search_finds_what_weighing_everything_finds(make, store):
+    """The shortlist and the coarse seconds lose less than 2 % against all rigs at every second."""
+    from planner.advice.advise import rigs_of
+    from planner.advice.draws import deviations, draw
+    from planner.advice.field import field_of, tracks_of
+    from planner.advice.search import Way, require
+    from planner.advice.tables import SwimTables
+    from planner.advice.weigh import weigh
+
+    box = make.box(make.line("two", 2.0), make.line("three", 3.0), make.line("five", 5.0))
+    rng = np.random.default_rng(7)
+    for _ in range(6):
+        spot = make.spot(depth=rng.uniform(1.0, 2.4), current=rng.uniform(0.35, 0.7))
+        (levels,), _, _ = _run(make, store, [spot], box)
+        rigs, _ = rigs_of(box)
+        tables, field = SwimTables(rigs, store), field_of(spot, make.quick)
+        field.shortlist = list(range(len(rigs)))
+        ways, needs = require(field, tables, make.quick)
+        tables.require(needs)
+        best = 0.0
+        rows = deviations(draw(make.quick.draws, make.quick.seed))
+        for way in ways:
+            assert isinstance(way, Way)
+            tracks = tracks_of(field, tables, way.rig, way.mode, way.strip_m_s, 0.45)
+            found = weigh(tracks, field.ground, field.spread(rigs[way.rig]), rows, field.seconds(way.mode))
+            best = max(best, np.where(found.hang_chance <= 0.1 + 1e-9, found.band_time_s, 0.0).max())
+        got = 0.0 if levels[0].best is None else levels[0].best.band_time_s
+        floor = constants()["least_band_s"]
+        assert got >= 0.98 * best - 1e-9 or (got == 0.0 and best < floor)
+
+
+def test_direct_swims_move_the_answer_little(make, store):
+    """On a canonical cast the refined band time is near the table's: it is the same swim better resolved."""
+    found = []
+    for refine in (False, True):
+        spot = make.spot(depth=1.6, current=0.5, refine=refine)
+        (levels,), _, report = _run(make, store, [spot])
+        assert levels[0].best.refined is refine
+        assert (report.direct_swims > 0) is refine
+        found.append(levels[0].best)
+    assert found[1].band_time_s == pytest.approx(found[0].band_time_s, rel=0.15)
+    assert found[1].fly_depth_m[1] == pytest.approx(found[0].fly_depth_m[1], abs=0.08)
+
+
+def test_the_window_holds_the_best_second(make, store):
+    """From and to stand around the best countdown, and the best meets the limit."""
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5)])
+    best = levels[0].best
+    seconds = np.arange(best.countdown_from_s, best.countdown_to_s + 1)
+    assert best.countdown_best_s in seconds
+    assert countdown_window(seconds, np.ones(len(seconds)), np.zeros(len(seconds)), 0, 0.1)[1] == seconds[-1]
+
+
+# ---- no advice --------------------------------------------------------------------------------------------------
+
+
+def test_no_soundings_no_advice(make, store):
+    """Without a bed there is nothing to advise on."""
+    (levels,), _, report = _run(make, store, [make.spot(soundings=0)])
+    assert levels[0].best is None
+    assert "No soundings" in levels[0].none_because
+    assert report.swims == 0
+
+
+def test_an_unknown_current_gives_advice_in_still_water_only(make, store):
+    """In a river the current decides the depth; in still water it is zero."""
+    spot = make.spot(depth=1.6)
+    unknown = tuple(
+        make.replace(level, velocity_m_s=math.nan, velocity_low_m_s=math.nan, velocity_high_m_s=math.nan)
+        for level in spot.levels
+    )
+    river, still = make.replace(spot, levels=unknown), make.replace(spot, levels=unknown, river=False)
+    (moving, standing), _, _ = _run(make, store, [river, still])
+    assert moving[0].best is None
+    assert "current here is not known" in moving[0].none_because
+    assert standing[0].best is not None, standing[0].none_because
+    assert standing[0].best.countdown_mode == "held"
+
+
+def test_a_dry_landing_has_no_advice_and_the_next_level_has(make, store):
+    """Each level is answered for itself."""
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5, rises=(-1.7, 0.0))])
+    assert levels[0].best is None
+    assert "dry" in levels[0].none_because
+    assert levels[1].best is not None
+
+
+def test_a_sinking_running_line_is_refused_in_a_river_and_not_in_still_water(make, store):
+    """It lies on the bed in the slack near the angler; in a lake it does not matter."""
+    box = make.box(make.line("sunk", 3.0, running="sinking"))
+    river, still = make.spot(depth=1.6, current=0.5), make.spot(depth=1.6, current=0.0, river=False)
+    (moving, standing), rods, _ = _run(make, store, [river, still], box)
+    assert moving[0].best is None
+    assert "running line floats" in moving[0].none_because
+    assert standing[0].best is not None, standing[0].none_because
+    assert standing[0].best.line == "sunk"
+    assert [rod.line for rod in rods] == ["sunk"]
+
+
+def test_what_nothing_reaches_names_the_class_of_line_that_would(make, store):
+    """A deep fast run above an intermediate line: the missing sink rate is in the ratio of the depths."""
+    box = make.box(make.line("slow", 1.5), flies=(TackleFly("bulky", "high", math.nan, "none"),))
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.5, current=0.5, sd=0.05)], box)
+    assert levels[0].best is None
+    assert "Nothing in your box reaches here" in levels[0].none_because
+    assert "in/s" in levels[0].none_because
+    assert levels[0].compromise is None
+    (levels,), _, _ = _run(make, store, [make.spot(depth=6.0, current=1.2)], box)
+    assert "no class of line" in levels[0].none_because
+    assert "boat that drifts" in levels[0].none_because
+
+
+def test_where_everything_hangs_the_compromise_is_named(make, store):
+    """A strict limit over a poorly known bed leaves nothing; the doubt is named."""
+    settings = make.replace(make.quick, hang_limit=0.0)
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5, sd=0.8)], settings=settings)
+    assert levels[0].best is None
+    assert "hangs more than 0 %" in levels[0].none_because
+    assert "soundings" in levels[0].none_because
+    assert levels[0].compromise is not None
+    assert levels[0].compromise.hang_chance > 0
+
+
+def test_a_line_that_cannot_be_is_left_out_and_said(make, store):
+    """One bad entry does not stop the plan."""
+    box = make.box(make.line("three", 3.0), make.line("odd", 3.0, grains=math.nan))
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5)], box)
+    assert levels[0].best is not None
+    assert any("odd" in limit for limit in levels[0].limits)
+
+
+def test_an_empty_box_says_so(make, store):
+    """No line, no advice, no error."""
+    (levels,), rods, _ = _run(make, store, [make.spot()], make.box())
+    assert levels[0].best is None
+    assert levels[0].none_because
+    assert rods == []
+
+
+def test_the_limits_of_a_level_stay_with_the_advice(make, store):
+    """What weakens the current weakens the advice."""
+    spot = make.spot(depth=1.6, current=0.5)
+    said = make.replace(spot, levels=(make.replace(spot.levels[0], limits=("Stale reading.",)),))
+    (levels,), _, _ = _run(make, store, [said])
+    assert "Stale reading." in levels[0].limits
+
+
+def test_the_record_has_no_nan(make, store):
+    """Unknown is None in the plan."""
+    (levels,), rods, _ = _run(make, store, [make.spot(depth=1.6, current=0.5)])
+    record = levels[0].best.as_dict()
+    assert set(record) == set(
+        "line fly countdown_mode countdown_from_s countdown_to_s strip_m_s lift_rod_at_m fly_depth_m band_time_s "
+        "touch_chance hang_chance why".split()
+    )
+    assert len(record["fly_depth_m"]) == 3
+    assert all(value == value for value in record.values())
+    assert set(rods[0].as_dict()) == {"line", "flies", "spots", "band_time_s", "lost_share"}
+
+
+def test_the_sentence_is_in_the_users_units(make, store):
+    """Feet for one, metres for the other."""
+    for units, unit, other in (("us", " ft", " m "), ("metric", " m", " ft")):
+        settings = make.replace(make.quick, units=units)
+        (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5)], settings=settings)
+        assert unit in levels[0].best.why
+        assert other not in levels[0].best.why.replace(" m deep", "").replace(" m above", "") or units == "metric"

@@ -1,0 +1,84 @@
+"""The swim store on disk."""
+
+import numpy as np
+import pytest
+
+from planner.advice import store as store_module
+from planner.advice.store import FIELDS, Block, SwimStore, cache_folder, key_of, rounded
+
+
+def _block(n=3, seed=1):
+    rng = np.random.default_rng(seed)
+    count = rounded(rng.uniform(0, 5, (n, len(FIELDS), 8)))
+    retrieve = rounded(rng.uniform(0, 20, (n, len(FIELDS), 4, 6)))
+    return Block(count, retrieve, rng.uniform(5, 60, (n, 4)), rng.uniform(0, 1, (n, 4)))
+
+
+INDEX = {"one": 0, "two": 1, "three": 2}
+
+
+def test_what_was_written_is_read_back(tmp_path):
+    """Tracks come back as they were given, to the last digit."""
+    block = _block()
+    SwimStore(tmp_path).write("g", INDEX, block)
+    index, again = SwimStore(tmp_path).read("g")
+    assert index == INDEX
+    for name in ("count", "retrieve", "duration", "taut"):
+        assert np.array_equal(getattr(again, name), getattr(block, name)), name
+
+
+def test_rounding_keeps_millimetres_of_depth_and_centimetres_of_place():
+    """Half a unit is the most that is lost."""
+    tracks = np.random.default_rng(2).uniform(0, 30, (4, len(FIELDS), 9))
+    lost = np.abs(rounded(tracks) - tracks).max(axis=(0, 2))
+    assert (lost[[0, 3]] <= 0.0005 + 1e-12).all()
+    assert (lost[[1, 2, 4, 5]] <= 0.005 + 1e-12).all()
+
+
+@pytest.mark.parametrize("spoil", ["cut", "empty", "other", "flipped", "folder"])
+def test_a_spoilt_file_is_the_same_as_none(tmp_path, spoil):
+    """No broken file raises or gives swims."""
+    store = SwimStore(tmp_path)
+    store.write("g", INDEX, _block())
+    path = tmp_path / "g.npz"
+    raw = path.read_bytes()
+    if spoil == "cut":
+        path.write_bytes(raw[: len(raw) // 2])
+    elif spoil == "empty":
+        path.write_bytes(b"")
+    elif spoil == "other":
+        path.write_bytes(b"not an archive at all")
+    elif spoil == "flipped":
+        middle = raw.index(b"retrieve.npy") + 400
+        path.write_bytes(raw[:middle] + bytes([raw[middle] ^ 0xFF]) + raw[middle + 1 :])
+    else:
+        path.unlink()
+        path.mkdir()
+    assert store.read("g") is None
+
+
+def test_swims_of_another_model_are_not_used(tmp_path, monkeypatch):
+    """A changed solver solves its own swims."""
+    SwimStore(tmp_path).write("g", INDEX, _block())
+    monkeypatch.setattr(store_module, "model_digest", lambda: "another")
+    assert SwimStore(tmp_path).read("g") is None
+
+
+def test_a_folder_that_cannot_be_written_to_stops_nothing(tmp_path):
+    """The store is a convenience."""
+    blocked = tmp_path / "file"
+    blocked.write_text("in the way")
+    SwimStore(blocked / "swims").write("g", INDEX, _block())
+    assert SwimStore(blocked / "swims").read("g") is None
+
+
+def test_the_environment_names_the_folder(tmp_path, monkeypatch):
+    """PLUMBRUN_CACHE wins."""
+    monkeypatch.setenv("PLUMBRUN_CACHE", str(tmp_path))
+    assert cache_folder() == tmp_path / "swims"
+
+
+def test_a_key_holds_every_number():
+    """The smallest change of an input gives another key."""
+    assert key_of("held", 0.45) == key_of("held", 0.45)
+    assert key_of("held", 0.45) != key_of("held", np.nextafter(0.45, 1))
