@@ -151,7 +151,9 @@ def water_constants() -> np.ndarray:
     return np.array([constant(name) for name in names])
 
 
-def retrieve_seconds(batch: Scenarios, countdown_s: float, longest_s: float = 180.0) -> float:
+def retrieve_seconds(
+    batch: Scenarios, countdown_s: float, longest_s: float = 180.0, swing_s: float = SWING
+) -> float:
     """Longest time from the first strip to the end of the pick-up [s], at most `longest_s`."""
     power = 1.0 / batch["exponent_m"]
     surface = np.abs(batch["mean_m_s"] * (1.0 + power) - batch["boat_speed_m_s"])
@@ -160,7 +162,7 @@ def retrieve_seconds(batch: Scenarios, countdown_s: float, longest_s: float = 18
     out = np.maximum(batch["cast_m"] + fed - batch["pickup_m"], 0.0)
     strip = batch["strip_m_s"]
     with np.errstate(divide="ignore", invalid="ignore"):
-        seconds = np.where(strip > 0.0, out / strip + RAMP + PICKUP_TIME, SWING)
+        seconds = np.where(strip > 0.0, out / strip + RAMP + PICKUP_TIME, swing_s)
     return float(min(longest_s, np.max(seconds)))
 
 

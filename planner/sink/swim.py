@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from planner.errors import UsageMistake
-from planner.sink.batch import SCENARIO, check_bounds, out_of_bounds, retrieve_seconds, scenario_row, water_constants
+from planner.sink.batch import SCENARIO, SWING, check_bounds, out_of_bounds, retrieve_seconds, scenario_row, water_constants
 from planner.sink.course import FLAG_COLUMNS, RECORD_COLUMNS, SCENARIO_FIELDS, run_one
 from planner.sink.drag import cn_table
 from planner.sink.fly import Fly
@@ -30,6 +30,8 @@ def swim(
     nodes: int = NODES,
     dt: float = STEP,
     every_s: float = 0.1,
+    cn: float | None = None,
+    swing_s: float = SWING,
 ) -> Swim:
     """The whole path of the fly: landing, countdown, retrieve and lift.
 
@@ -51,6 +53,10 @@ def swim(
         Nodes from fly to rod tip.
     dt, every_s : float
         Longest time step and time between records [s].
+    cn : float, optional
+        One normal drag coefficient for all Reynolds numbers, to compare with models that have no Reynolds law.
+    swing_s : float
+        How long a line that is not stripped is followed [s].
 
     Returns
     -------
@@ -85,13 +91,14 @@ def swim(
     step_s = every_s / stride
     steps = round(cast.countdown_s / step_s)
     columns = len(RECORD_COLUMNS)
+    table = cn_table(cn)
     down = np.empty((steps // stride + 1, columns))
-    back = np.empty((1, int(retrieve_seconds(batch, cast.countdown_s) / every_s) + 2, columns))
+    back = np.empty((1, int(retrieve_seconds(batch, cast.countdown_s, swing_s=swing_s) / every_s) + 2, columns))
     flags = np.empty((1, len(FLAG_COLUMNS)))
     for finer in (1, 2, 4):  # a hard jerk, of slack that comes tight in fast water, asks for a shorter step
         counts = np.array([steps * finer], dtype=np.int64)
         run_one(
-            packed[0], counts, nodes, step_s / finer, stride * finer, cn_table(), water_constants(), down, back, flags
+            packed[0], counts, nodes, step_s / finer, stride * finer, table, water_constants(), down, back, flags
         )
         if not out_of_bounds(flags).any():
             break
