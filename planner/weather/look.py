@@ -1,0 +1,107 @@
+"""Look the weather up for a river; what cannot be had is said and stays not assessed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planner.errors import DataUnfit, PlumbrunError
+from planner.weather.hours import Weather
+from planner.weather.records import Alert, Forecast
+from planner.weather.us_nws import SERVICE, get_alerts, get_forecast, parse_alerts, parse_grid
+
+if TYPE_CHECKING:
+    from planner.river.records import River
+
+__all__ = ["look_up"]
+
+_US_GAUGES = ("usgs:", "noaa:")
+
+
+def _place(river: River) -> tuple[float, float] | None:
+    """The uppermost point that is drawn: rain there comes down."""
+    flowline = next((place for place in river.places if place.kind == "flowline"), None)
+    if flowline is not None:
+        parts = getattr(flowline.geometry, "geoms", [flowline.geometry])
+        lon, lat = next(iter(parts[0].coords))[:2]
+        return float(lon), float(lat)
+    if river.spots:
+        return river.spots[0].stance_lonlat
+    if river.runs:
+        middle = river.runs[0].polygon.representative_point()
+        return float(middle.x), float(middle.y)
+    return None
+
+
+def _recorded(files: Iterable[Path]) -> tuple[Forecast | None, tuple[Alert, ...] | None]:
+    forecast, alerts = None, None
+    for path in files:
+        try:
+            raw = Path(path).read_bytes()
+        except OSError as error:
+            raise DataUnfit(
+                f"the recorded reply could not be read ({error.strerror})", "a readable file", "check it", str(path)
+            ) from error
+        if b'"features"' in raw:
+            alerts = (alerts or ()) + parse_alerts(raw)
+        else:
+            forecast = parse_grid(raw)
+    return forecast, alerts
+
+
+def look_up(
+    river: River,
+    start: datetime,
+    end: datetime,
+    now: datetime,
+    *,
+    replies: Iterable[Path] = (),
+    network: bool = True,
+    session: Any = None,
+) -> Weather:
+    """Forecast and alerts for a trip.
+
+    Parameters
+    ----------
+    river : River
+        Asked about when one of its gauges is of a US service, or river.toml says ``weather = "us"``.
+    start, end : datetime
+        The hours on the water, aware.
+    now : datetime
+        The plan's clock.
+    replies : iterable of Path
+        Recorded replies in place of the network.
+    network : bool
+        False asks nobody.
+    session : requests.Session, optional
+        For tests.
+
+    Returns
+    -------
+    Weather
+        Never an error: a service that does not answer leaves its part None, with a note.
+    """
+    notes: list[str] = []
+    recorded = list(replies)
+    if recorded:
+        forecast, alerts = _recorded(recorded)
+        return Weather(start, end, now.astimezone(UTC), forecast, alerts, ("Weather from recorded replies.",))
+    covered = river.extra.get("weather") == "us" or any(gauge.startswith(_US_GAUGES) for gauge in river.gauges)
+    place = _place(river)
+    if not network or not covered or place is None:
+        why = "it was not asked for" if not network else "no weather service is known for this river"
+        return Weather(start, end, now.astimezone(UTC), notes=(f"Weather was not looked up: {why}.",))
+    forecast, alerts = None, None
+    try:
+        forecast = get_forecast(*place, session=session)
+    except PlumbrunError as error:
+        notes.append(f"No forecast: {error.given}.")
+    try:
+        alerts = get_alerts(*place, session=session)
+    except PlumbrunError as error:
+        notes.append(f"No alerts could be read: {error.given}. That does not mean that none is in force.")
+    if forecast is not None or alerts is not None:
+        notes.append(f"Weather and alerts from the {SERVICE}; look again before you leave.")
+    return Weather(start, end, now.astimezone(UTC), forecast, alerts, tuple(notes))
