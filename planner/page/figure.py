@@ -178,6 +178,8 @@ def compose(title: str, before: str, after: str, data: str, middle: tuple[float,
             "install folium 0.20",
         )
     page = page.replace("</head>", f"<style>{_own('css')}</style>\n</head>", 1)
+    # a browser reads CR LF as LF before it takes the digest that the policy names
+    page = page.replace("\r\n", "\n").replace("\r", "\n")
     asked = outside_addresses(page)
     if asked:
         raise PageUnfit(

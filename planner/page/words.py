@@ -239,7 +239,7 @@ def unlisted_words(caution: dict[str, Any] | None) -> str:
     made, all_checks = _count(caution.get("assessed")), _count(caution.get("checks"))
     if caution.get("level") == 0:
         return NO_CAUTION.format(assessed=made, checks=all_checks)
-    return f"{made} of {all_checks} checks could be made; what is not assessed never lowers a level."
+    return f"{made} of {all_checks} checks could be made."
 
 
 def _count(value: Any) -> int:
