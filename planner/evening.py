@@ -124,7 +124,7 @@ def plan_folder(
     target = Path(out) if out is not None else Path(folder) / "plans" / asked.day.isoformat()
     made = {
         "plan.json": orjson.dumps(plan, option=orjson.OPT_INDENT_2),
-        "spots.csv": spots_csv(plan),
+        "spots.csv": spots_csv(plan, river),
         "spots.gpx": spots_gpx(plan, river),
         "plan.html": build_page(plan, river, shown),
     }

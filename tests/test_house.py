@@ -51,8 +51,9 @@ def test_each_cited_key_is_in_the_reference_list() -> None:
 
 
 def test_each_reference_is_cited() -> None:
-    """No reference stands in the list unused."""
-    assert not set(_references()) - set(_cited())
+    """No reference stands in the list unused: code cites it in brackets, a table names it as source."""
+    texts = "\n".join(path.read_text(encoding="utf-8") for path in [*MODULES, *TABLES] if path.name != "references.csv")
+    assert not [key for key in _references() if not re.search(rf"\b{re.escape(key)}\b", texts)]
 
 
 @pytest.mark.parametrize("path", TABLES, ids=lambda path: path.stem)
@@ -65,8 +66,9 @@ def test_each_table_row_names_its_source_and_mark(path: Path) -> None:
     assert rows
     for number, row in enumerate(rows, start=2):
         assert None not in row, f"{path.name}:{number} has more cells than columns"
-        assert row.get("source"), f"{path.name}:{number} names no source"
         assert row.get("mark"), f"{path.name}:{number} has no mark"
+        unsourced = row["mark"].startswith(("design choice", "common practice", "from memory"))
+        assert row.get("source") or unsourced, f"{path.name}:{number} names no source"
 
 
 @pytest.mark.parametrize("path", MODULES, ids=_named)
