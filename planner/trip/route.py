@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from planner.tables import rows
@@ -13,7 +12,7 @@ from planner.tables import rows
 if TYPE_CHECKING:
     from planner.river.records import Place, River
 
-__all__ = ["Route", "setting", "travel_seconds"]
+__all__ = ["Route", "setting"]
 
 
 def setting(name: str) -> float:
@@ -41,6 +40,8 @@ class Route:
         All hazards drawn.
     put_in_name, take_out_name : str
         Their names; "" when not drawn.
+    path : tuple of (lon, lat)
+        The flowline, downstream [degrees]; empty without one.
     """
 
     centre: tuple[float, float]
@@ -52,6 +53,49 @@ class Route:
     hazards: tuple[tuple[str, str, float], ...]
     put_in_name: str = ""
     take_out_name: str = ""
+    path: tuple[tuple[float, float], ...] = ()
+
+    @cached_property
+    def _line(self) -> tuple[Any, Any]:
+        """The flowline in local metres with its plane; both None without one."""
+        from shapely.geometry import LineString
+
+        from planner.river.ground import LocalPlane
+
+        if not self.path:
+            return None, None
+        plane = LocalPlane(*self.centre)
+        x, y = plane.to_xy([p[0] for p in self.path], [p[1] for p in self.path])
+        return LineString(list(zip(x, y, strict=True))), plane
+
+    def at(self, station: float) -> tuple[float, float]:
+        """Lon and lat of a station on the flowline [degrees]; NaN without one."""
+        line, plane = self._line
+        if line is None:
+            return math.nan, math.nan
+        point = line.interpolate(station)
+        lon, lat = plane.to_lonlat(point.x, point.y)
+        return float(lon), float(lat)
+
+    def station(self, lon: float, lat: float) -> float:
+        """Station of a place along the flowline [m]; NaN without one."""
+        from shapely.geometry import Point
+
+        line, plane = self._line
+        if line is None:
+            return math.nan
+        x, y = plane.to_xy(lon, lat)
+        return float(line.project(Point(float(x), float(y))))
+
+    def bearing(self) -> float:
+        """Direction from put-in to take-out, or of the whole flowline [degrees from north]; NaN unknown."""
+        line, _ = self._line
+        if line is None:
+            return math.nan
+        upper = self.put_in if math.isfinite(self.put_in) else 0.0
+        lower = self.take_out if math.isfinite(self.take_out) else self.length
+        a, b = line.interpolate(upper), line.interpolate(lower)
+        return math.degrees(math.atan2(b.x - a.x, b.y - a.y)) % 360.0
 
     @classmethod
     def of(cls, river: River) -> Route:
@@ -76,7 +120,7 @@ class Route:
         east, north = max(b[2] for b in bounds), max(b[3] for b in bounds)
         plane = LocalPlane.around([west, east], [south, north])
         flowline = river.flowline()
-        line = None
+        line, lonlat = None, []
         if flowline is not None:
             lonlat = list(flowline.geometry.coords)
             x, y = plane.to_xy([p[0] for p in lonlat], [p[1] for p in lonlat])
@@ -118,6 +162,7 @@ class Route:
             hazards,
             put_in_name,
             take_out_name,
+            tuple((float(p[0]), float(p[1])) for p in lonlat),
         )
 
     def hazards_in_reach(self) -> tuple[tuple[str, str], ...] | None:
@@ -134,44 +179,3 @@ class Route:
             for kind, name, at in self.hazards
             if not (at < low or at > high)  # NaN compares false: kept
         )
-
-
-def travel_seconds(
-    upper: float, lower: float, runs: Mapping[str, tuple[float, float]], speeds: Mapping[str, float], default: float
-) -> float:
-    """Time to drift from one station to a lower one.
-
-    Parameters
-    ----------
-    upper, lower : float
-        Stations [m].
-    runs : mapping
-        Run id to its stations [m].
-    speeds : mapping
-        Run id to its current [m/s]; runs that are not in it, or not positive, drift at the default.
-    default : float
-        Speed elsewhere [m/s].
-
-    Returns
-    -------
-    float
-        Seconds; where runs overlap the slower speed counts.
-
-    Examples
-    --------
-    >>> travel_seconds(0, 100, {"a": (20, 60)}, {"a": 0.5}, 1.0)
-    140.0
-    """
-    if not (math.isfinite(upper) and math.isfinite(lower)) or lower <= upper:
-        return 0.0
-    known = [(runs[name], v) for name, v in speeds.items() if name in runs and math.isfinite(v) and v > 0]
-    cuts = {upper, lower}
-    for (a, b), _ in known:
-        cuts |= {min(max(a, upper), lower), min(max(b, upper), lower)}
-    total = 0.0
-    edges = sorted(cuts)
-    for a, b in itertools.pairwise(edges):
-        middle = (a + b) / 2
-        here = [v for (low, high), v in known if low <= middle <= high]
-        total += (b - a) / (min(here) if here else default)
-    return total

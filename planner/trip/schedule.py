@@ -11,8 +11,11 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from planner.errors import UsageMistake
-from planner.trip.route import Route, setting, travel_seconds
+from planner.trip.drift import default_slow, leg_seconds, reaches
+from planner.trip.fit import daylight_conflicts, fit_fishing
+from planner.trip.route import Route, setting
 from planner.trip.sun import SunTimes, sun_times
+from planner.trip.ways import WayOff, access_to, bail_outs, shuttle_note
 
 if TYPE_CHECKING:
     from planner.river.records import River
@@ -78,6 +81,14 @@ class Trip:
         What does not fit and what to drop; what was assumed.
     rods : tuple
         Filled by the plan.
+    shuttle : str
+        A sentence on getting a car to the take-out; "" on foot.
+    ways_off : tuple of WayOff
+        Places to leave the river on the way, in order.
+    access : mapping
+        On foot: spot id to its nearest access and the walk along the river [m].
+    travel_slow_min : float
+        Time to move from put-in to take-out at the slow end [min].
     """
 
     start: datetime
@@ -95,6 +106,10 @@ class Trip:
     conflicts: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     rods: tuple[Any, ...] = field(default=())
+    shuttle: str = ""
+    ways_off: tuple[WayOff, ...] = ()
+    access: Mapping[str, tuple[str, float]] = field(default_factory=dict)
+    travel_slow_min: float = math.nan
 
     @property
     def takeout_vs_sunset_min(self) -> float | None:
@@ -105,6 +120,31 @@ class Trip:
     def takeout_vs_dusk_min(self) -> float | None:
         """Slow end of the trip minus the end of civil dusk [min]; None without a dusk."""
         return _minutes(self.take_out_latest, self.sun.dusk)
+
+    @property
+    def margin_before_dusk_min(self) -> float | None:
+        """What is left between the slow end of the trip and the end of civil dusk [min]; negative when it is late."""
+        late = self.takeout_vs_dusk_min
+        return None if late is None else -late
+
+    def by_run(self) -> list[dict[str, Any]]:
+        """Runs in order of arrival, with the minutes to fish in each and when to leave it."""
+        found: dict[str, dict[str, Any]] = {}
+        for stop in self.stops:
+            if stop.arrive_at is None:
+                continue
+            run = found.setdefault(stop.run, {"run": stop.run, "arrive_at": stop.arrive_at, "fishing_min": 0.0})
+            run["fishing_min"] += stop.fishing_min
+            run["leave_by"] = stop.leave_by
+        return [
+            {
+                "run": run["run"],
+                "arrive_at": _iso(run["arrive_at"]),
+                "leave_by": _iso(run["leave_by"]),
+                "fishing_min": _number(run["fishing_min"]),
+            }
+            for run in found.values()
+        ]
 
     def arrival(self, spot: str) -> datetime:
         """When a spot is reached; mid-window for one that is off this trip or unknown."""
@@ -131,6 +171,12 @@ class Trip:
             "takeout_vs_dusk_min": _number(self.takeout_vs_dusk_min),
             "distance_m": _number(self.distance_m),
             "travel_min": _number(self.travel_min),
+            "travel_slow_min": _number(self.travel_slow_min),
+            "margin_before_dusk_min": _number(self.margin_before_dusk_min),
+            "shuttle": self.shuttle or None,
+            "ways_off": [way.as_dict() for way in self.ways_off],
+            "access": {spot: {"name": name, "walk_m": _number(walk)} for spot, (name, walk) in self.access.items()},
+            "runs": self.by_run(),
             "stops": [
                 {
                     "spot": stop.spot,
@@ -164,15 +210,6 @@ def _number(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else round(value, 1)
 
 
-def _speeds(flows: Mapping[str, Any] | None) -> dict[str, float]:
-    found = {}
-    for run, flow in (flows or {}).items():
-        value = getattr(flow, "velocity_used_m_s", flow)
-        if value is not None and math.isfinite(float(value)) and float(value) > 0:
-            found[run] = float(value)
-    return found
-
-
 def _ordered(river: River, route: Route, on_foot: bool) -> tuple[list[Any], list[Any]]:
     """Spots of this trip in order downstream, and those above the put-in or below the take-out."""
     spots = sorted(river.spots, key=lambda s: route.spots[s.id] if math.isfinite(route.spots[s.id]) else 0.0)
@@ -180,40 +217,6 @@ def _ordered(river: River, route: Route, on_foot: bool) -> tuple[list[Any], list
         return spots, []
     off = [s for s in spots if route.spots[s.id] < route.put_in or route.spots[s.id] > route.take_out]
     return [s for s in spots if s not in off], off
-
-
-def _fit(
-    window_s: float, travel_s: float, slow_s: float, spots: list[Any], weights: Mapping[str, float], by: str
-) -> tuple[list[float], list[str]]:
-    """Seconds to fish at each spot, and the conflicts."""
-    conflicts: list[str] = []
-    left = max(window_s - travel_s, 0.0)
-    share = [max(float(weights.get(spot.id, 1.0)), 0.0) for spot in spots]
-    total = sum(share)
-    fishing = [left * part / total if total > 0 else 0.0 for part in share]
-    move = "drift" if by == "boat" else "walk"
-    if travel_s > window_s:
-        conflicts.append(
-            f"The {move} alone takes about {_hours(travel_s)} and your hours hold {_hours(window_s)}. "
-            "Start earlier, end later, or take out higher up."
-        )
-    elif slow_s > window_s:
-        conflicts.append(
-            f"At the slow end the {move} takes about {_hours(slow_s)} and your hours hold {_hours(window_s)}. "
-            "Start earlier or plan a way off the river on the way."
-        )
-    least = setting("least_fishing") * 60
-    short = [spot for spot, seconds in zip(spots, fishing, strict=True) if seconds < least]
-    if short and travel_s <= window_s:
-        room = int(left // least)
-        drop = sorted(zip(spots, share, strict=True), key=lambda pair: pair[1])[: max(len(spots) - room, 0)]
-        names = ", ".join(spot.name or spot.id for spot, _ in drop) or ", ".join(s.name or s.id for s in short)
-        conflicts.append(f"Fewer than {setting('least_fishing'):.0f} min to fish at some spots. Drop: {names}.")
-    return fishing, conflicts
-
-
-def _hours(seconds: float) -> str:
-    return f"{seconds / 3600:.1f} h"
 
 
 def schedule(
@@ -224,6 +227,7 @@ def schedule(
     flows: Mapping[str, Any] | None = None,
     *,
     weights: Mapping[str, float] | None = None,
+    wind_against: float = 0.0,
 ) -> Trip:
     """Lay the day out: from put-in to take-out along the flowline, what is left of the window fished at the spots.
 
@@ -236,9 +240,12 @@ def schedule(
     now : datetime, optional
         When the plan is made; a window that has begun is said.
     flows : mapping, optional
-        Run id to its current [m/s], or to anything with `velocity_used_m_s`. Elsewhere a stated default holds.
+        Run id to its `DriftThread`, to its current [m/s], or to anything with `velocity_used_m_s`. Elsewhere a stated
+        default holds.
     weights : mapping, optional
-        Spot id to its share of the fishing time; 1 when not given.
+        Spot id to its share of the fishing time, as from `fishing_weights`; 1 when not given.
+    wind_against : float
+        Strongest wind up the river within the hours [m/s]; it slows the slow end. NaN unknown counts as none.
 
     Returns
     -------
@@ -256,28 +263,32 @@ def schedule(
             f"a window from {start:%H:%M} to {end:%H:%M}", "an end after the start", "change --from or --to"
         )
     start, end = start.astimezone(UTC), end.astimezone(UTC)
-    route, speeds = Route.of(river), _speeds(flows)
+    route = Route.of(river)
+    pieces = reaches(route, flows, wind_against)
     on_foot = _on_foot(river)
     by = "foot" if on_foot else "boat"
     default = setting("walk_speed" if on_foot else "drift_speed")
     spots, off = _ordered(river, route, on_foot)
-    notes, conflicts = _notes(route, speeds, default, on_foot), []
+    notes, conflicts = _notes(route, {run for run in flows or {} if _known(pieces, route, run)}, default, on_foot), []
     begin = route.put_in if math.isfinite(route.put_in) else (route.spots[spots[0].id] if spots else math.nan)
     finish = route.take_out if math.isfinite(route.take_out) else (route.spots[spots[-1].id] if spots else math.nan)
+    if on_foot and not route.take_out_name:
+        finish = begin  # back to the car
     if begin > finish:
         conflicts.append(
             "The take-out lies above the put-in along the flowline. Check both, and that it runs downstream."
         )
 
-    def leg(a: float, b: float) -> float:
+    def leg(a: float, b: float, slow: bool = False) -> float:
         if on_foot:
             return abs(b - a) / default if math.isfinite(b - a) else 0.0
-        return travel_seconds(a, b, route.runs, speeds, default)
+        return leg_seconds(a, b, pieces, default_slow(wind_against) if slow else default, slow)
 
     marks = [begin, *(route.spots[spot.id] for spot in spots), finish]
     legs = [leg(a, b) for a, b in itertools.pairwise(marks)]
-    travel, slow_share = sum(legs), 1.0 if on_foot else setting("slow_share")
-    fishing, misfits = _fit((end - start).total_seconds(), travel, travel / slow_share, spots, weights or {}, by)
+    slow_legs = [leg(a, b, True) for a, b in itertools.pairwise(marks)]
+    travel, slow_travel = sum(legs), sum(slow_legs)
+    fishing, misfits = fit_fishing((end - start).total_seconds(), travel, slow_travel, spots, weights or {}, by)
     conflicts += misfits
     day = start.astimezone(ZoneInfo(river.timezone)).date()
     sun = sun_times(*route.centre, day, river.timezone)
@@ -287,7 +298,7 @@ def schedule(
         leave = moment + timedelta(seconds=fishing[i])
         latest = None
         if sun.sunset is not None:
-            still = sum(legs[i + 1 :]) / slow_share + setting("off_before_sunset") * 60
+            still = sum(slow_legs[i + 1 :]) + setting("off_before_sunset") * 60
             latest = sun.sunset - timedelta(seconds=still)
         dark = None if sun.is_dark(moment) is None else bool(sun.is_dark(moment) or sun.is_dark(leave))
         stops.append(
@@ -306,18 +317,30 @@ def schedule(
         )
         moment = leave
     take_out_at = moment + timedelta(seconds=legs[-1])
-    late = take_out_at + timedelta(seconds=travel / slow_share - travel)
+    late = take_out_at + timedelta(seconds=slow_travel - travel)
     for spot in off:
         side = "above the put-in" if route.spots[spot.id] < route.put_in else "below the take-out"
         conflicts.append(f"{spot.name or spot.id} lies {side} and is not on this float.")
         stops.append(Stop(spot.id, spot.run, spot.name, route.spots[spot.id], None, None, None, 0.0, math.nan, None))
-    conflicts += _daylight(start, late, sun)
+    order = [(spot, seconds, (weights or {}).get(spot.id, 1.0)) for spot, seconds in zip(spots, fishing, strict=True)]
+    conflicts += daylight_conflicts(start, late, sun, order)
     if now is not None and start < now:
         notes.append("The window began before this plan was made.")
+    if not on_foot and math.isfinite(wind_against) and wind_against > 0:
+        notes.append(f"Wind up the river of up to {wind_against:.0f} m/s is counted at the slow end.")
     return Trip(
         start, end, by, route.put_in_name, route.take_out_name, take_out_at, late, finish - begin, travel / 60,
         tuple(stops), sun, route.hazards_in_reach(), tuple(conflicts), tuple(notes),
+        shuttle="" if on_foot else shuttle_note(river, route, start),
+        ways_off=() if on_foot else bail_outs(river, route, lambda a, b: leg(a, b, True)),
+        access=access_to(river, route) if on_foot else {},
+        travel_slow_min=slow_travel / 60,
     )  # fmt: skip
+
+
+def _known(pieces: list[Any], route: Route, run: str) -> bool:
+    upper, lower = route.runs.get(run, (math.nan, math.nan))
+    return any(piece.upper < lower and piece.lower > upper for piece in pieces)
 
 
 def _on_foot(river: River) -> bool:
@@ -326,23 +349,15 @@ def _on_foot(river: River) -> bool:
     return all(spot.stance in ("wading", "bank") for spot in river.spots)
 
 
-def _daylight(start: datetime, latest: datetime, sun: SunTimes) -> list[str]:
-    found = []
-    if sun.dawn is not None and start < sun.dawn:
-        found.append("The start lies before dawn.")
-    if sun.dusk is not None and latest > sun.dusk:
-        found.append("The slow end reaches the take-out after dusk. Start earlier or drop spots.")
-    elif sun.sunset is not None and latest > sun.sunset:
-        found.append("The slow end reaches the take-out after sunset. Start earlier or drop spots.")
-    return found
-
-
-def _notes(route: Route, speeds: Mapping[str, float], default: float, on_foot: bool) -> list[str]:
+def _notes(route: Route, speeds: set[str], default: float, on_foot: bool) -> list[str]:
     notes = []
     if not math.isfinite(route.length):
         notes.append("No flowline is drawn: spots are in file order and the time to move between them is not counted.")
     elif on_foot:
-        notes.append(f"Walking at about {default:.1f} m/s along the river.")
+        back = "" if route.take_out_name else " and back to where the walk began"
+        notes.append(f"Walking at about {default:.1f} m/s along the river{back}.")
+        if not (route.put_in_name or route.take_out_name):
+            notes.append("No access point is drawn: draw where you leave the car as a put-in.")
     else:
         known = f" The current of {len(speeds)} of {len(route.runs)} runs is used." if route.runs else ""
         notes.append(f"The boat drifts with the run's current, elsewhere at about {default:.1f} m/s (assumed).{known}")

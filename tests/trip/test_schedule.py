@@ -19,7 +19,8 @@ from planner.errors import UsageMistake
 from planner.river.ground import LocalPlane
 from planner.river.records import Place, River, Run, Spot, Tackle
 from planner.trip import Route, schedule, sun_times
-from planner.trip.route import setting, travel_seconds
+from planner.trip.drift import Reach, leg_seconds
+from planner.trip.route import setting
 from tests.caution.words import forbidden_in
 
 PLANE = LocalPlane(-91.0, 43.5)
@@ -252,8 +253,10 @@ def test_a_way_in_two_parts_takes_as_long_as_the_whole(a, b, c, speed):
     upper, middle, lower = sorted((a, b, c))
     runs = {"a": (1000.0, 2000.0), "b": (1500.0, 4000.0)}
     speeds = {"a": speed, "b": 0.5}
-    parts = travel_seconds(upper, middle, runs, speeds, 0.7) + travel_seconds(middle, lower, runs, speeds, 0.7)
-    assert parts == pytest.approx(travel_seconds(upper, lower, runs, speeds, 0.7), abs=1e-6)
+    pieces = [Reach(a, b, speeds[run], speeds[run] / 2) for run, (a, b) in runs.items()]
+    for slow in (False, True):
+        parts = leg_seconds(upper, middle, pieces, 0.7, slow) + leg_seconds(middle, lower, pieces, 0.7, slow)
+        assert parts == pytest.approx(leg_seconds(upper, lower, pieces, 0.7, slow), abs=1e-6)
 
 
 def test_sun_times_are_in_order_and_on_their_day():
@@ -286,5 +289,5 @@ def test_where_the_sun_does_not_set_nothing_is_invented():
 
 def test_where_runs_overlap_the_slower_current_counts():
     """A hundred metres that belong to a fast and a slow run are drifted slowly, the fast run's rest fast."""
-    runs = {"fast": (0.0, 200.0), "slow": (100.0, 200.0)}
-    assert travel_seconds(0, 200, runs, {"fast": 2.0, "slow": 0.5}, 1.0) == pytest.approx(50 + 200)
+    pieces = [Reach(0.0, 200.0, 2.0, 1.0), Reach(100.0, 200.0, 0.5, 0.25)]
+    assert leg_seconds(0, 200, pieces, 1.0) == pytest.approx(50 + 200)
