@@ -83,12 +83,14 @@ def _numbers(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Floats of a column and a mask of the unreadable ones; an empty field is NaN, and an error where needed."""
     try:
+        if any("_" in text for text in texts):  # Python's own digit grouping is no CSV number
+            raise ValueError
         values = np.array(texts, dtype=np.float64)
     except ValueError:
         values = np.empty(len(texts))
         for position, text in enumerate(texts):
             try:
-                values[position] = float(text) if text.strip() else np.nan
+                values[position] = float(text.replace("_", "x")) if text.strip() else np.nan
             except ValueError:
                 values[position] = np.inf
     bad = np.isinf(values)

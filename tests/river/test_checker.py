@@ -198,6 +198,13 @@ SPOILS: dict[str, tuple[Callable[[Content], None], str, str, str, str]] = {
         "line 15",
         "depth_m = 'deep'",
     ),
+    "grouped digits": (
+        _row("{lon},{lat},1_2,2026-05-09T10:00-05:00,rod,"),
+        "error",
+        "soundings.csv",
+        "line 15",
+        "depth_m = '1_2'",
+    ),
     "infinite depth": (
         _row("{lon},{lat},inf,2026-05-09T10:00-05:00,rod,"),
         "error",
