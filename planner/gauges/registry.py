@@ -23,7 +23,11 @@ if TYPE_CHECKING:
 __all__ = ["SERVICES", "Service", "open_series", "service_of"]
 
 SERVICES = {
-    "usgs": "planner.gauges.usgs_iv",
+    "usgs": "planner.gauges.usgs",
+    "noaa": "planner.gauges.noaa",
+    "canada": "planner.gauges.canada",
+    "england": "planner.gauges.england",
+    "france": "planner.gauges.france",
     "file": "planner.gauges.local",
 }
 

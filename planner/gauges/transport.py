@@ -7,6 +7,8 @@ its kind is checked, and no redirect leads to another host.
 from __future__ import annotations
 
 import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import urljoin, urlsplit
@@ -19,7 +21,19 @@ from urllib3.util.retry import Retry
 
 from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown
 
-__all__ = ["CONNECT_S", "LIMIT_BYTES", "READ_S", "TOTAL_S", "WAIT_S", "fetch", "iso_z", "make_session"]
+__all__ = [
+    "CONNECT_S",
+    "LIMIT_BYTES",
+    "READ_S",
+    "TOTAL_S",
+    "WAIT_S",
+    "Answer",
+    "ask",
+    "ask_all",
+    "fetch",
+    "iso_z",
+    "make_session",
+]
 
 # Design choices. 120 days of 15-minute stage and discharge are 2 MB; the limit leaves room for a reply of many years.
 CONNECT_S = 6.0
@@ -29,6 +43,8 @@ LIMIT_BYTES = 64 * 1024 * 1024
 # The longest pause that a service may ask for and get; more than that is said to the user instead of waited.
 WAIT_S = 30.0
 _REDIRECTS = 3
+_PAGES = 200
+JSON_KINDS = ("application/json", "application/vnd.geo+json", "application/geo+json", "text/json")
 _ATTEMPTS_AT_BODY = 2
 _NEXT = "check the connection, plan from a recorded reply with --gauge-reply, or give the level with --level"
 
@@ -79,22 +95,56 @@ def make_session(retries: int = 3, backoff_s: float = 0.5) -> requests.Session:
     return session
 
 
+@dataclass(frozen=True)
+class Answer:
+    """One answer of a service.
+
+    Parameters
+    ----------
+    body : bytes
+        After decompression.
+    headers : Mapping
+        As sent, names in any case.
+    status : int
+        HTTP status.
+    """
+
+    body: bytes
+    headers: Mapping[str, str] = field(default_factory=dict)
+    status: int = 200
+
+
 def fetch(
     address: str,
-    query: dict[str, str],
+    query: Mapping[str, str],
     *,
     session: requests.Session | None = None,
     what: str = "the service",
-    kinds: tuple[str, ...] = ("application/json", "application/vnd.geo+json", "application/geo+json", "text/json"),
+    kinds: tuple[str, ...] = JSON_KINDS,
     limit_bytes: int = LIMIT_BYTES,
 ) -> bytes:
-    """The body of a GET answer.
+    """The body of a GET answer; see `ask`."""
+    return ask(address, query, session=session, what=what, kinds=kinds, limit_bytes=limit_bytes).body
+
+
+def ask(
+    address: str,
+    query: Mapping[str, str],
+    *,
+    session: requests.Session | None = None,
+    what: str = "the service",
+    kinds: tuple[str, ...] = JSON_KINDS,
+    limit_bytes: int = LIMIT_BYTES,
+    headers: Mapping[str, str] | None = None,
+    statuses: tuple[int, ...] = (200, 203),
+) -> Answer:
+    """A GET answer.
 
     Parameters
     ----------
     address : str
         Of the service, without query.
-    query : dict
+    query : mapping
         Query parameters.
     session : requests.Session, optional
         Default `make_session`.
@@ -104,6 +154,10 @@ def fetch(
         Content types taken; any other is refused before the body is read.
     limit_bytes : int
         Largest body, after decompression.
+    headers : mapping, optional
+        Further request headers, such as a key; they never leave the host of `address`.
+    statuses : tuple of int
+        Taken as an answer.
 
     Raises
     ------
@@ -119,7 +173,7 @@ def fetch(
     try:
         for attempt in range(1, _ATTEMPTS_AT_BODY + 1):
             try:
-                return _once(session, address, query, what, kinds, limit_bytes)
+                return _once(session, address, query, what, kinds, limit_bytes, headers or {}, statuses)
             except requests.exceptions.ChunkedEncodingError as error:
                 # the connection broke inside the body, where urllib3 does not retry
                 if attempt == _ATTEMPTS_AT_BODY:
@@ -127,6 +181,8 @@ def fetch(
         raise AssertionError("unreachable")
     except requests.exceptions.RetryError as error:
         raise _unreachable(what, address, f"it keeps refusing{_reason(error)}") from error
+    except requests.exceptions.SSLError as error:
+        raise _unreachable(what, address, f"its certificate is not trusted{_certificate(error)}") from error
     except requests.exceptions.Timeout as error:
         raise _unreachable(what, address, "it did not answer in time") from error
     except requests.exceptions.ConnectionError as error:
@@ -138,14 +194,61 @@ def fetch(
             session.close()
 
 
+def ask_all(
+    address: str,
+    query: Mapping[str, str],
+    next_of: Callable[[Answer], str | None],
+    **options: Any,
+) -> list[Answer]:
+    """An answer and all its further pages, in order.
+
+    A page that fails is an error, never a shorter answer. A link to the next page is followed on the host that was
+    asked and nowhere else, so that a key stays where it belongs.
+
+    Parameters
+    ----------
+    address, query
+        Of the first page.
+    next_of : callable
+        Address of the page after an answer, None at the end.
+    **options
+        As of `ask`.
+
+    Raises
+    ------
+    SourceUnreachable
+        Also when a link leads to another host, repeats, or does not end.
+    """
+    what = options.get("what", "the service")
+    answers = [ask(address, query, **options)]
+    seen = {address}
+    here = address
+    while (there := next_of(answers[-1])) is not None:
+        here = _same_host(here, there, what, "its next page is at")
+        if here in seen or len(answers) == _PAGES:
+            raise _unreachable(what, address, f"its pages do not end (after {len(answers)})")
+        if sum(len(answer.body) for answer in answers) > LIMIT_BYTES:
+            raise _too_large(what, address, LIMIT_BYTES)
+        seen.add(here)
+        answers.append(ask(here, {}, **options))
+    return answers
+
+
 def iso_z(time_: datetime) -> str:
     """UTC time as the services want it, ``2026-06-12T23:00Z``."""
     return time_.astimezone(UTC).strftime("%Y-%m-%dT%H:%MZ")
 
 
 def _once(
-    session: requests.Session, address: str, query: dict[str, str], what: str, kinds: tuple[str, ...], limit_bytes: int
-) -> bytes:
+    session: requests.Session,
+    address: str,
+    query: Mapping[str, str],
+    what: str,
+    kinds: tuple[str, ...],
+    limit_bytes: int,
+    headers: Mapping[str, str],
+    statuses: tuple[int, ...],
+) -> Answer:
     began = time.monotonic()
     target, parameters = address, query
     for _ in range(_REDIRECTS + 1):
@@ -155,30 +258,32 @@ def _once(
             timeout=(CONNECT_S, READ_S),
             stream=True,
             allow_redirects=False,
-            headers={"Accept": kinds[0]},
+            headers={"Accept": kinds[0], **headers},
         ) as response:
             if response.is_redirect:
                 target, parameters = _same_host(target, response.headers["location"], what), {}
                 continue
-            _check_status(response, address, what)
+            _check_status(response, address, what, statuses)
             _check_kind(response, kinds, what)
-            return _body(response, limit_bytes, began, what, address)
+            body = _body(response, limit_bytes, began, what, address)
+            return Answer(body, response.headers, response.status_code)
     raise _unreachable(what, address, f"more than {_REDIRECTS} redirects")
 
 
-def _same_host(here: str, location: str, what: str) -> str:
+def _same_host(here: str, location: str, what: str, how: str = "it redirects to") -> str:
     there = urljoin(here, location)
     a, b = urlsplit(here), urlsplit(there)
-    if a.hostname != b.hostname or b.scheme not in ("http", "https") or (a.scheme, b.scheme) == ("https", "http"):
-        raise _unreachable(what, here, f"it redirects to {b.scheme}://{b.hostname}, which is not followed")
+    other = (a.hostname, a.port) != (b.hostname, b.port)
+    if other or b.scheme not in ("http", "https") or (a.scheme, b.scheme) == ("https", "http"):
+        raise _unreachable(what, here, f"{how} {b.scheme}://{b.netloc}, which is not followed")
     return there
 
 
-def _check_status(response: requests.Response, address: str, what: str) -> None:
+def _check_status(response: requests.Response, address: str, what: str, statuses: tuple[int, ...]) -> None:
     status = response.status_code
-    if status in (200, 203):
+    if status in statuses:
         return
-    if status in (400, 404, 410):
+    if status in (400, 404, 410, 422):
         raise StationUnknown(
             f"{what}: the service answers {status}, it knows no such station or no values for the days asked",
             "a station that the service has",
@@ -187,7 +292,9 @@ def _check_status(response: requests.Response, address: str, what: str) -> None:
         )
     if status == 429:
         asked = response.headers.get("Retry-After", "")
-        raise _unreachable(what, address, "too many requests" + (f"; it asks to wait {asked} s" if asked else ""))
+        limit = response.headers.get("X-RateLimit-Limit", "")
+        why = "too many requests" + (f" (it allows {limit} an hour)" if limit else "")
+        raise _unreachable(what, address, why + (f"; it asks to wait {asked} s" if asked else ""))
     raise _unreachable(what, address, f"it answers {status}")
 
 
@@ -208,16 +315,20 @@ def _body(response: requests.Response, limit_bytes: int, began: float, what: str
     for part in response.iter_content(64 * 1024):
         size += len(part)
         if size > limit_bytes:
-            raise GaugeReplyUnfit(
-                f"{what}: the reply is larger than {limit_bytes / 1e6:.0f} MB",
-                "a reply of the days asked",
-                "ask for fewer days",
-                where=urlsplit(address).netloc,
-            )
+            raise _too_large(what, address, limit_bytes)
         if time.monotonic() - began > TOTAL_S:
             raise _unreachable(what, address, f"the reply took longer than {TOTAL_S:.0f} s")
         parts.append(part)
     return b"".join(parts)
+
+
+def _too_large(what: str, address: str, limit_bytes: int) -> GaugeReplyUnfit:
+    return GaugeReplyUnfit(
+        f"{what}: the reply is larger than {limit_bytes / 1e6:.0f} MB",
+        "a reply of the days asked",
+        "ask for fewer days",
+        where=urlsplit(address).netloc,
+    )
 
 
 def _unreachable(what: str, address: str, why: str) -> SourceUnreachable:
@@ -238,3 +349,10 @@ def _reason(error: Exception) -> str:
     if "refused" in text:
         return " (refused)"
     return ""
+
+
+def _certificate(error: Exception) -> str:
+    text = str(error)
+    if "expired" in text:
+        return " (it has expired; is this machine's clock right?)"
+    return " (self-signed)" if "self-signed" in text or "self signed" in text else ""

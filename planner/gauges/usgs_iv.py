@@ -1,7 +1,7 @@
 """Instantaneous values of the US Geological Survey, the service ``nwis/iv`` as JSON.
 
 `get` asks the service, `read` takes a recorded reply from a file, `parse` turns either into a `Series`. The agency
-has announced that this service retires in 2027; what replaces it becomes another module of this package.
+has announced that this service retires in 2027; `planner.gauges.usgs` asks what replaces it first.
 """
 
 from __future__ import annotations
@@ -25,7 +25,18 @@ from planner.units import CFS, FOOT
 if TYPE_CHECKING:
     import requests
 
-__all__ = ["ADDRESS", "SERVICE", "VARIABLES", "get", "parse", "parse_iv_json", "read"]
+__all__ = [
+    "ADDRESS",
+    "QUALIFIERS",
+    "SERVICE",
+    "VARIABLES",
+    "floats",
+    "get",
+    "parse",
+    "parse_iv_json",
+    "rank_pair",
+    "read",
+]
 
 SERVICE = "US Geological Survey, instantaneous values"
 ADDRESS = "https://waterservices.usgs.gov/nwis/iv/"
@@ -69,7 +80,12 @@ _NUMBER = re.compile(r"\d{8,15}")
 
 
 def get(
-    station: str, start: datetime, end: datetime, session: requests.Session | None = None, folder: Path | None = None
+    station: str,
+    start: datetime,
+    end: datetime,
+    session: requests.Session | None = None,
+    folder: Path | None = None,
+    form: str = "json",
 ) -> bytes:
     """Ask the service for stage, discharge, water temperature and turbidity of one station.
 
@@ -83,6 +99,8 @@ def get(
         From `planner.gauges.transport.make_session`.
     folder : Path, optional
         Not used; every service takes it.
+    form : str
+        ``json`` or ``waterml,1.1``.
 
     Returns
     -------
@@ -100,7 +118,7 @@ def get(
 
     number = _number(station)
     query = {
-        "format": "json",
+        "format": form,
         "sites": number,
         "parameterCd": ",".join(VARIABLES),
         "startDT": transport.iso_z(start),
@@ -108,7 +126,8 @@ def get(
         "siteStatus": "all",
     }
     address = os.environ.get("PLUMBRUN_USGS_IV", ADDRESS)
-    return transport.fetch(address, query, session=session, what=f"station {number} of the {SERVICE}")
+    kinds = transport.JSON_KINDS if form == "json" else ("text/xml", "application/xml")
+    return transport.fetch(address, query, session=session, what=f"station {number} of the {SERVICE}", kinds=kinds)
 
 
 def read(path: Path) -> bytes:
@@ -307,7 +326,7 @@ def _column(
         ) from error
     coded = (rows.values == no_data) | (rows.values == _NO_DATA) | ~np.isfinite(rows.values)
     values = np.where(coded, np.nan, rows.values)
-    pairs = np.array([_rank_pair(flag, notes, code) for flag in rows.flags], np.int8).reshape(-1, 2)
+    pairs = np.array([rank_pair(flag, notes, code) for flag in rows.flags], np.int8).reshape(-1, 2)
     ranks = np.where(coded, pairs[rows.kind, 1], pairs[rows.kind, 0])
     return Column(rows.times, values * factor, ranks)
 
@@ -320,7 +339,7 @@ def _rows(value: Any, lifted: list[Rows], notes: list[str], code: str, where: st
     texts, flags, stamps = _fields(value, where)
     number = {flag: i for i, flag in enumerate(dict.fromkeys(flags))}
     kind = np.fromiter(map(number.__getitem__, flags), np.intp, len(flags))
-    return Rows(parse_stamps(stamps), _floats(texts, notes, code), list(number), kind)
+    return Rows(parse_stamps(stamps), floats(texts, notes, code), list(number), kind)
 
 
 def _fields(rows: list[Any], where: str) -> tuple[list[str], list[str], list[str]]:
@@ -339,7 +358,8 @@ def _fields(rows: list[Any], where: str) -> tuple[list[str], list[str], list[str
         raise _odd("values.value[]", where) from error
 
 
-def _floats(texts: list[Any], notes: list[str], code: str) -> np.ndarray:
+def floats(texts: list[Any], notes: list[str], code: str) -> np.ndarray:
+    """Numbers of texts; what is no number is NaN and counted in the notes."""
     try:
         return np.fromiter(map(float, texts), np.float64, len(texts))
     except (TypeError, ValueError):
@@ -354,7 +374,8 @@ def _floats(texts: list[Any], notes: list[str], code: str) -> np.ndarray:
         return values
 
 
-def _rank_pair(flag: str, notes: list[str], code: str) -> tuple[int, int]:
+def rank_pair(flag: str, notes: list[str], code: str) -> tuple[int, int]:
+    """Places in the order of qualities of a row with a value and of one without, by its qualifiers."""
     present, absent = [], [rank(Quality.MISSING)]
     for word in filter(None, (part.strip() for part in flag.split(","))):
         known = QUALIFIERS.get(word) or QUALIFIERS.get(word.capitalize())

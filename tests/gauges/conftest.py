@@ -10,4 +10,6 @@ import pytest
 @pytest.fixture(autouse=True)
 def _alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("PLUMBRUN_CACHE", str(tmp_path / "cache"))
-    monkeypatch.setenv("PLUMBRUN_USGS_IV", "http://127.0.0.1:9/")
+    for name in ("USGS_IV", "USGS_V1", "NOAA", "CANADA", "CANADA_OFFICE", "ENGLAND", "FRANCE", "USGS_STATISTICS"):
+        monkeypatch.setenv(f"PLUMBRUN_{name}", "http://127.0.0.1:9/")
+    monkeypatch.setenv("PLUMBRUN_USGS", "iv")

@@ -1,0 +1,73 @@
+"""What an agency says beside its readings: its forecast and its flood categories."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import numpy as np
+
+__all__ = ["FloodCategories", "Forecast"]
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """An agency's forecast for one gauge.
+
+    Parameters
+    ----------
+    station : str
+        ``service:station``.
+    agency : str
+        Who made it.
+    issued : datetime or None
+        When, UTC.
+    times : np.ndarray
+        UTC datetime64[s], ascending, unique, shape (n,).
+    stage_m, discharge_m3s : np.ndarray
+        Shape (n,); NaN unknown [m], [m³/s].
+    notes : tuple of str
+        What was left out.
+    """
+
+    station: str
+    agency: str
+    issued: datetime | None
+    times: np.ndarray
+    stage_m: np.ndarray
+    discharge_m3s: np.ndarray
+    notes: tuple[str, ...] = ()
+
+    def covers(self, start: np.datetime64, end: np.datetime64) -> bool:
+        """Whether the forecast reaches from before `start` to after `end`."""
+        return bool(len(self.times)) and self.times[0] <= start and self.times[-1] >= end
+
+
+@dataclass(frozen=True)
+class FloodCategories:
+    """Levels at which an agency speaks of flooding; what it does not give is NaN and says nothing about danger.
+
+    Parameters
+    ----------
+    station : str
+        ``noaa:…``.
+    usgs_station : str
+        The same gauge at the US Geological Survey, empty when not given.
+    stage_m, discharge_m3s : mapping
+        ``action``, ``minor``, ``moderate``, ``major`` [m], [m³/s].
+    observed_category, forecast_category : str
+        The agency's own word for the present and the forecast, empty when not given.
+    """
+
+    station: str
+    usgs_station: str
+    stage_m: Mapping[str, float] = field(default_factory=dict)
+    discharge_m3s: Mapping[str, float] = field(default_factory=dict)
+    observed_category: str = ""
+    forecast_category: str = ""
+
+    def known_stages(self) -> dict[str, float]:
+        """Categories with a stage [m]."""
+        return {name: value for name, value in self.stage_m.items() if math.isfinite(value)}
