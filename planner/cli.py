@@ -191,6 +191,33 @@ def flow(folder: Path, run_id: str, as_json: bool, units: str | None, **options:
 
 
 @main.command()
+@_FOLDER
+@click.argument("files", nargs=-1, required=True, metavar="FILE...", type=click.Path(path_type=Path))
+@click.option("--dry-run", is_flag=True, help="Read and judge the files; write nothing.")
+@click.option("--transducer-depth", metavar="QUANTITY", help="Transducer below the surface, e.g. '0.5 ft'.")
+@click.option("--depth-unit", type=click.Choice(["ft", "m", "fathom", "cm"]), help="Of depths where a file names none.")
+@click.option("--timezone", metavar="NAME", help="Of times without an offset; the river's own by default.")
+@click.option(
+    "--column", "columns", multiple=True, metavar="NAME=HEADING", help="Heading of a CSV, e.g. lon=Longitude."
+)
+@_NOW
+@_UNITS
+@_JSON
+@_guarded
+def soundings(
+    folder: Path, files: tuple[Path, ...], as_json: bool, units: str | None, now: str | None, **options: Any
+) -> None:
+    """Read depths from CSV, GPX, GeoJSON, NMEA 0183 logs or a lead-line table and add the new ones to the folder."""
+    from planner.surveying import soundings_report, soundings_text
+
+    report = soundings_report(folder, files, now=_moment(now), **options)
+    if as_json:
+        _say_json(report)
+    else:
+        click.echo(soundings_text(report, units))
+
+
+@main.command()
 @click.option("--depth", default="8 ft", show_default=True, help="Depth of the water.")
 @click.option("--current", default="3 ft/s", show_default=True, help="Depth-averaged current; '0 ft/s' for a lake.")
 @click.option("--grains", type=float, default=200.0, show_default=True, help="Weight of the head [grains].")
@@ -218,3 +245,24 @@ def swim(as_json: bool, units: str | None, **options: Any) -> None:
         _say_json(report)
     else:
         click.echo(swim_text(report, units or "us"))
+
+
+@main.command()
+@_FOLDER
+@click.option("--plan", type=click.Path(path_type=Path), help="Folder of the plan; the river's latest by default.")
+@click.option("--out", type=click.Path(path_type=Path), help="Folder to write to; FOLDER/floatplan by default.")
+@_UNITS
+@_guarded
+def floatplan(folder: Path, plan: Path | None, out: Path | None, units: str | None) -> None:
+    """Write the float plan to leave with somebody ashore; personal data stay in FOLDER/floatplan.toml."""
+    from planner.ashore import leave_ashore
+
+    paper = leave_ashore(folder, plan=plan, out=out, units=units)
+    click.echo(f"First call, to the party, by {paper.first_call}; second, to the authority, by {paper.second_call}.")
+    click.echo(f"To print: {paper.page.resolve()}")
+    click.echo(f"To send:  {paper.text.resolve()}")
+    if paper.template is not None:
+        click.echo(f"Fill in {paper.template} and run this again; it is kept out of version control.", err=True)
+    if paper.blanks:
+        click.echo(f"{len(paper.blanks)} lines are left to fill in by hand.", err=True)
+    click.echo("Leave it with a reliable person, tell them of changes, and tell them when you are off.")
