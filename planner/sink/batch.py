@@ -151,9 +151,7 @@ def water_constants() -> np.ndarray:
     return np.array([constant(name) for name in names])
 
 
-def retrieve_seconds(
-    batch: Scenarios, countdown_s: float, longest_s: float = 180.0, swing_s: float = SWING
-) -> float:
+def retrieve_seconds(batch: Scenarios, countdown_s: float, longest_s: float = 180.0, swing_s: float = SWING) -> float:
     """Longest time from the first strip to the end of the pick-up [s], at most `longest_s`."""
     power = 1.0 / batch["exponent_m"]
     surface = np.abs(batch["mean_m_s"] * (1.0 + power) - batch["boat_speed_m_s"])
@@ -224,9 +222,7 @@ def free_swims(
             break
         part = np.empty((again.size, *down.shape[1:])), np.empty((again.size, *back.shape[1:]))
         part_flags = np.empty((again.size, *flags.shape[1:]))
-        _run_many(
-            packed[again], counts * finer, nodes, step_s / finer, stride * finer, *part, part_flags
-        )
+        _run_many(packed[again], counts * finer, nodes, step_s / finer, stride * finer, *part, part_flags)
         down[again], back[again], flags[again] = *part, part_flags
     check_bounds(flags)
     column = {name: index for index, name in enumerate(RECORD_COLUMNS)}
@@ -275,7 +271,9 @@ def _run_many(
     """
     cn, water = cn_table(), water_constants()
     size = packed.shape[0]
-    workers = max(1, min(len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1, size))
+    workers = max(
+        1, min(len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1, size)
+    )
 
     def share(first: int) -> None:
         for b in range(first, size, workers):

@@ -48,7 +48,7 @@ def compiled(**options: Any) -> Callable[[Callable], Callable]:
             return numba.njit(fastmath=FASTMATH, error_model="numpy", **options)(function)
         # numba looks only at the caller's own file; a change in a callee's file must renew the code too.
         index = getattr(getattr(dispatcher, "_cache", None), "_cache_file", None)
-        if hasattr(index, "_source_stamp"):
+        if index is not None and hasattr(index, "_source_stamp"):
             index._source_stamp = _sources()
         return dispatcher
 

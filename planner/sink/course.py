@@ -242,20 +242,15 @@ def _advance(
             if run[PICK_CLOCK] > PICKUP_TIME:
                 return True
             run[TIP_Z] -= PICKUP_RISE * dt
-        tip, contact, at_fly = step(
-            st, rest, link, na, work, dt, run[TIP_Z], u_table, u_inv_dz, cn, fly, const, bed
-        )
+        tip, contact, at_fly = step(st, rest, link, na, work, dt, run[TIP_Z], u_table, u_inv_dz, cn, fly, const, bed)
         run[TIP_TENSION] = tip
-        if tip > flags[5]:
-            flags[5] = tip
+        flags[5] = max(flags[5], tip)
         for i in range(na):
             speed = st[i, 3] ** 2 + st[i, 4] ** 2 + st[i, 5] ** 2
             if not speed < flags[4]:
                 flags[4] = speed
-            if st[i, 2] < flags[6]:
-                flags[6] = st[i, 2]
-            if st[i, 2] > flags[7]:
-                flags[7] = st[i, 2]
+            flags[6] = min(flags[6], st[i, 2])
+            flags[7] = max(flags[7], st[i, 2])
         if contact >= 0:
             if flags[0] == 0.0:
                 flags[0] = 1.0

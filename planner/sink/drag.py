@@ -141,7 +141,7 @@ def density_for_sink_rate(
     Examples
     --------
     >>> round(density_for_sink_rate(1.2e-3, 6 * 0.0254))
-    2284
+    2586
     """
     nu, rho = _water(viscosity_m2_s, water_density_kg_m3)
     if sink_m_s == 0.0:
@@ -181,10 +181,10 @@ def diameter_for_sink_rate(
 
     Examples
     --------
-    A 200 grain head of 26 ft that sinks 3 inches per second is 1.2 mm thick:
+    A 200 grain head of 26 ft that sinks 3 inches per second is about 1.2 mm thick:
 
     >>> round(1000 * diameter_for_sink_rate(200 * 64.79891e-6 / (26 * 0.3048), 3 * 0.0254), 2)
-    1.19
+    1.2
     """
     if not (mass_kg_m > 0.0 and sink_m_s > 0.0):
         raise UsageMistake(
@@ -217,7 +217,7 @@ def sink_rate_broadside(
 
     Examples
     --------
-    >>> round(sink_rate_broadside(1.2e-3, 2284.0) / 0.0254, 2)
+    >>> round(sink_rate_broadside(1.2e-3, 2586.0) / 0.0254, 2)
     6.0
     """
     nu, rho = _water(viscosity_m2_s, water_density_kg_m3)

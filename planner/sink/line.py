@@ -256,7 +256,7 @@ def line_from_head(
     --------
     >>> line = line_from_head(26 * 0.3048, 200 * 64.79891e-6, 6 * 0.0254)
     >>> round(1000 * line.head_diameter_m, 2), round(line.head_density_kg_m3), round(line.sink_rate_m_s / 0.0254, 2)
-    (0.77, 3500, 5.73)
+    (0.77, 3500, 5.85)
     """
     if not (0.3 <= head_m <= 40.0 and 0.05e-3 <= mass_kg <= 0.2 and 0.0 <= sink_m_s <= 0.5):
         raise UsageMistake(
@@ -274,11 +274,12 @@ def line_from_head(
         return min(thickest, math.sqrt(4.0 * kg_m / (math.pi * floating)))
 
     spread = constant("sink_rate_rel_sd")
+    flags: tuple[str, ...] = ()
     if sink_m_s == 0.0:
         measured = diameter_m == diameter_m
         diameter = diameter_m if measured else floating_diameter(per_m)
         density = floating
-        sink, below, flags = sink_rate_broadside(diameter, density), spread, ()
+        sink, below = sink_rate_broadside(diameter, density), spread
     else:
         diameter, density, sink, below, flags = _sinking_part(per_m, sink_m_s, diameter_m)
     running_diameter = constant("running_diameter")
@@ -330,9 +331,7 @@ def line_from_tackle(line: TackleLine, tackle: Tackle | None = None) -> Line:
     tipped = tip_ft == tip_ft
     part_ft = tip_ft if tipped else head_ft
     grains, ips = _or(line.head_grains, math.nan), _or(line.sink_ips, math.nan)
-    missing = [
-        word for word, value in (("length", part_ft), ("grains", grains), ("sink rate", ips)) if not value == value
-    ]
+    missing = [word for word, value in (("length", part_ft), ("grains", grains), ("sink rate", ips)) if value != value]
     if missing:
         raise UsageMistake(
             f"line {line.name!r} without {' and '.join(missing)}",

@@ -124,7 +124,7 @@ class Cast:
                 ),
                 (not abs(self.boat_speed_m_s) <= 5.0, f"a boat speed of {self.boat_speed_m_s} m/s"),
                 (not 0.0 <= self.tip_height_m <= 4.0, f"a rod tip {self.tip_height_m} m above the water (0 to 4 m)"),
-                (not 0.5 <= self.pickup_m, f"a pick-up with {self.pickup_m} m of line out (at least 0.5 m)"),
+                (not self.pickup_m >= 0.5, f"a pick-up with {self.pickup_m} m of line out (at least 0.5 m)"),
                 (not 0.0 <= self.lift_height_m <= 4.0, f"a lift of {self.lift_height_m} m (0 to 4 m)"),
             )
             if bad

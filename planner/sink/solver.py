@@ -153,15 +153,14 @@ def step(
         tension = k * (length - r)
         edw = ex * wx + ey * wy + ez * wz
         lumped = r
-        if i == na - 1:
-            # the tip's place is already that of the end of the step
-            # slack now and at the end of the step; asking for one of the two alone lets it flutter
-            if length <= r and length + dt * edw <= r:
-                k = 0.0
-                tension = 0.0
-                lumped = min(r, length)
+        # The link at the tip lets go when slack now and at the end of the step; asking for one of the two alone lets it
+        # flutter. The tip's place is already that of the end of the step.
+        if i == na - 1 and length <= r and length + dt * edw <= r:
+            k = 0.0
+            tension = 0.0
+            lumped = min(r, length)
         # the geometric stiffness foresees a link that tightens within the step, or a jerk throws the nodes sideways
-        kt = min(max(max(tension, tension + dt * k * edw), 0.0) * inv_l, k)
+        kt = min(max(tension, tension + dt * k * edw, 0.0) * inv_l, k)
         a = dt * (k - kt)
         b = dt * kt
         s = tension + a * edw

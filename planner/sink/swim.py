@@ -7,7 +7,15 @@ import math
 import numpy as np
 
 from planner.errors import UsageMistake
-from planner.sink.batch import SCENARIO, SWING, check_bounds, out_of_bounds, retrieve_seconds, scenario_row, water_constants
+from planner.sink.batch import (
+    SCENARIO,
+    SWING,
+    check_bounds,
+    out_of_bounds,
+    retrieve_seconds,
+    scenario_row,
+    water_constants,
+)
 from planner.sink.course import FLAG_COLUMNS, RECORD_COLUMNS, SCENARIO_FIELDS, run_one
 from planner.sink.drag import cn_table
 from planner.sink.fly import Fly
@@ -97,9 +105,7 @@ def swim(
     flags = np.empty((1, len(FLAG_COLUMNS)))
     for finer in (1, 2, 4):  # a hard jerk, of slack that comes tight in fast water, asks for a shorter step
         counts = np.array([steps * finer], dtype=np.int64)
-        run_one(
-            packed[0], counts, nodes, step_s / finer, stride * finer, table, water_constants(), down, back, flags
-        )
+        run_one(packed[0], counts, nodes, step_s / finer, stride * finer, table, water_constants(), down, back, flags)
         if not out_of_bounds(flags).any():
             break
     check_bounds(flags)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 
 from planner.sink import Cast, Current, Fly, Line, Swim, swim
 from planner.sink.constants import constant
@@ -141,7 +142,7 @@ def least_gain_of_a_second() -> float:
         swim(line, fly, Cast(48 * FOOT, 45.0, 0.45, float(count), "fed"), RIVER).depth_at_strip_start_m
         for count in range(4)
     ]
-    return min(b - a for a, b in zip(depths, depths[1:], strict=False))
+    return min(b - a for a, b in pairwise(depths))
 
 
 def lake_bottom(countdown_s: float) -> bool:
@@ -181,15 +182,15 @@ def fished_distance_m(head_ft: float, grains: float) -> float:
 
 @cache
 def near_touch_share(strip_m_s: float, lift: bool) -> float:
-    """Share of 20 beds (0.1 to 2.0 m deep) reached within the last 6 m of line in slow water, 0.25 m/s.
+    """Share of 40 beds (0.1 to 4.0 m deep) reached within the last 4 m of line in slow water, 0.25 m/s.
 
     A heavy slim fly on a 5 in/s head, 15 m of line at 45°; the rod tip rises over the last 9 m when `lift`.
     """
     cast = Cast(15.0, 45.0, strip_m_s, 3.0, lift_at_m=9.0 if lift else math.nan)
-    path = swim(_full_head(5.0), fly_from_class("low", "heavy"), cast, Current(0.25, 2.0))
-    near = (path.line_out_m < 6.0) & (path.phase > 0)
+    path = swim(_full_head(5.0), fly_from_class("low", "heavy"), cast, Current(0.25, 4.0))
+    near = (path.line_out_m < 4.0) & (path.phase > 0)
     lowest = float(path.low_depth_m[near].max())
-    return sum(lowest >= 0.1 * bed for bed in range(1, 21)) / 20.0
+    return sum(lowest >= 0.1 * bed for bed in range(1, 41)) / 40.0
 
 
 def near_touch_drop(what: str) -> float:
