@@ -2,7 +2,7 @@
 
     python examples/make_recorded.py [FOLDER]
 
-Only the station and its reply (data/gauges/) are real. Each run is made as in make_demo.py: a known bed, and at each
+Only the station and its reply (data/gauges/) are real. Each run is made as in invented.py: a known bed, and at each
 sounding the level that solves Manning's equation for the discharge of the recorded reply.
 """
 
@@ -17,7 +17,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-from make_demo import POSITION_SD_M, READING_SD_M, Reach, cast_to, geojson, to_xy
+from invented import POSITION_SD_M, READING_SD_M, Reach, cast_to, feature, geojson, to_xy
 
 from planner.files import write_whole
 from planner.river.ground import LocalPlane
@@ -96,10 +96,6 @@ def write_case(case: Case, folder: Path) -> None:
         x, y = to_xy(s, n)
         lon, lat = plane.to_lonlat(x - origin[0], y - origin[1])
         return [round(float(lon), digits), round(float(lat), digits)]
-
-    def feature(shape: str, coordinates: list, **properties: object) -> dict:
-        geometry = {"type": shape, "coordinates": coordinates}
-        return {"type": "Feature", "properties": properties, "geometry": geometry}
 
     visits = [datetime.fromisoformat(text) for text in case.visits]
     level = reach.level(recorded_discharge(case, visits[-1]))
