@@ -9,7 +9,7 @@ import numpy as np
 
 from planner.advice.choose import advices_of
 from planner.advice.field import field_of
-from planner.advice.kit import rods_to_rig
+from planner.advice.kit import ByLine, lines_to_rig, rods_to_rig
 from planner.advice.records import Advice, AdviceReport, RodToRig, Settings, SpotAtLevels
 from planner.advice.refine import refine_field
 from planner.advice.search import require, screen, side_by_side, weigh_field
@@ -90,20 +90,19 @@ def advise_in_full(
     weighed = side_by_side(lambda k: weigh_field(live[k], tables, ways[k][0], settings), list(live))
     found = dict(zip(live, weighed, strict=True))
     searched = time.perf_counter()
-    direct = sum(refine_field(field, tables, found[k], settings) for k, field in live.items())
+    direct = sum(side_by_side(lambda k: refine_field(live[k], tables, found[k], settings), list(live)))
     refined = time.perf_counter()
 
-    def choose(rigged: set[str] | None) -> list[list[Advice]]:
-        return [
-            advices_of(
-                spot, live.get(k), found.get(k), tables, settings, rigged, left_out, bool(rigs and not allowed[k])
-            )
-            for k, spot in enumerate(spots)
-        ]
-
-    # the rods come from what each line can do, not from ties; a second choice lets ties go to the rods
-    rigged = {rod.line for rod in rods_to_rig(choose(None), weights, settings)}
-    advices = choose(rigged)
+    # the rods come from what each line can do; ties then go to the lines on them
+    by_line = [
+        [_at(found[k].by_line, live[k].levels, i) if k in live else {} for i in range(len(spot.levels))]
+        for k, spot in enumerate(spots)
+    ]
+    rigged = lines_to_rig(by_line, weights, settings)
+    advices = [
+        advices_of(spot, live.get(k), found.get(k), tables, settings, rigged, left_out, bool(rigs and not allowed[k]))
+        for k, spot in enumerate(spots)
+    ]
     report = AdviceReport(
         swims=tables.swims,
         direct_swims=direct,
@@ -114,3 +113,9 @@ def advise_in_full(
         seconds_refine=refined - searched,
     )
     return advices, rods_to_rig(advices, weights, settings), report
+
+
+def _at(by_line: list[ByLine], levels: np.ndarray, i: int) -> ByLine:
+    """What each line can do at level index i; nothing where the level cannot be answered."""
+    row = np.flatnonzero(levels == i)
+    return by_line[int(row[0])] if row.size else {}

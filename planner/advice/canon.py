@@ -137,7 +137,7 @@ def locate(current_m_s: float) -> list[tuple[int, float, float]]:
     Examples
     --------
     >>> [(i, round(weight, 3)) for i, weight, _ in locate(0.5)]
-    [(5, 0.783), (6, 0.217)]
+    [(5, 0.217), (6, 0.783)]
     """
     v = current_grid()
     if current_m_s <= 0:

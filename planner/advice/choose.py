@@ -113,7 +113,7 @@ def _choice(
     rig = tables.rigs[candidate.way.rig]
     limit = 1.0 if compromise else settings.hang_limit
     first, last = countdown_window(candidate.seconds, candidate.band, candidate.hang, at, limit)
-    after = int(last) + 1
+    after = int(np.searchsorted(candidate.seconds, last)) + 1
     hang_next = float(candidate.hang[after]) if after < len(candidate.hang) else math.nan
     lift = float(candidate.lift[at])
     choice = Choice(

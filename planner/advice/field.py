@@ -179,9 +179,11 @@ def tracks_of(field: Field, tables: SwimTables, rig: int, mode: str, strip_m_s: 
     )
 
 
-def screen_tracks(field: Field, tables: SwimTables, rig: int, mode: str, strip_m_s: float, nodes: list) -> Tracks:
-    """Tracks at single nodes, one per level screened, with the stand-ins for the responses."""
-    held = [tables.get(Need(field.canon, rig, mode, strip_m_s, node)) for node in nodes]
+def screen_tracks(
+    field: Field, tables: SwimTables, rigs: list[int], mode: str, strip_m_s: float, nodes: list
+) -> Tracks:
+    """Tracks at single nodes, one per rig and level screened, with the stand-ins for the responses."""
+    held = [tables.get(Need(field.canon, rig, mode, strip_m_s, node)) for rig in rigs for node in nodes]
     count, retrieve = np.stack([h[0] for h in held]), np.stack([h[1] for h in held])
     moving = field.canon.boat_ratio != 0.0
     shares = {n: np.array(s) for n, s in _SCREEN.items() if n != "current" and (n != "boat" or moving)}

@@ -9,7 +9,9 @@ import numpy as np
 
 from planner.advice.records import Advice, RodToRig, Settings, constants
 
-__all__ = ["fewest_lines", "likely_weights", "rods_to_rig"]
+__all__ = ["fewest_lines", "likely_weights", "lines_to_rig", "rods_to_rig"]
+
+ByLine = dict[str, tuple[float, str]]
 
 
 def likely_weights(stage_m: np.ndarray, median_m: float, sd_m: float) -> np.ndarray:
@@ -85,39 +87,48 @@ def rods_to_rig(
         whole set loses against the best line everywhere [1].
     """
     settings = settings or Settings()
-    lines: list[str] = []
-    for spot in advices:
-        for advice in spot:
-            lines += [name for name in advice.by_line if name not in lines]
-    rows, kept = [], []
-    for i, spot in enumerate(advices):
-        share = np.full(len(spot), 1 / max(len(spot), 1)) if weights is None else np.asarray(weights[i], dtype=float)
-        for advice, weight in zip(spot, share, strict=True):
-            if advice.by_line and weight > 0:
-                rows.append([weight * advice.by_line.get(name, 0.0) for name in lines])
-                kept.append(advice)
-    if not rows:
-        return []
-    value = np.array(rows)
-    chosen = fewest_lines(value, settings.max_rods, constants()["tie_margin"])
+    lines, value, rows = _worth([[advice.by_line for advice in spot] for spot in advices], weights)
+    chosen = fewest_lines(value, settings.max_rods, constants()["tie_margin"]) if rows else ()
     if not chosen:
         return []
-    whole = value.max(axis=1).sum()
-    lost = 1 - value[:, chosen].max(axis=1).sum() / whole
+    lost = 1 - value[:, chosen].max(axis=1).sum() / value.max(axis=1).sum()
     serves = np.array(chosen)[np.argmax(value[:, chosen], axis=1)]
     rods = []
     for j in chosen:
-        mine = [
-            (advice, value[i, j]) for i, advice in enumerate(kept) if serves[i] == j and value[i, j] > 0 and advice.best
-        ]
         flies: dict[str, float] = {}
-        for advice, worth in mine:
-            for choice in (advice.best, advice.next_best):
-                if choice is not None and choice.line == lines[j]:
-                    flies[choice.fly] = flies.get(choice.fly, 0.0) + worth
-                    break
-        total = sum(flies.values())
+        spots: list[str] = []
+        total = 0.0
+        for i, (k, m) in enumerate(rows):
+            advice, worth = advices[k][m], float(value[i, j])
+            if serves[i] != j or worth <= 0 or advice.best is None:
+                continue
+            fly = advice.best.fly if advice.best.line == lines[j] else advice.by_line[lines[j]][1]
+            flies[fly] = flies.get(fly, 0.0) + worth
+            spots += [advice.spot] if advice.spot not in spots else []
+            total += worth
         worthy = [fly for fly, worth in sorted(flies.items(), key=lambda item: -item[1]) if worth >= 0.05 * total]
-        spots = tuple(dict.fromkeys(advice.spot for advice, _ in mine))
-        rods.append(RodToRig(lines[j], tuple(worthy), spots, float(sum(w for _, w in mine)), float(max(lost, 0.0))))
+        rods.append(RodToRig(lines[j], tuple(worthy), tuple(spots), total, float(max(lost, 0.0))))
     return sorted(rods, key=lambda rod: -rod.band_time_s)
+
+
+def lines_to_rig(
+    by_line: Sequence[Sequence[ByLine]], weights: Sequence[np.ndarray] | None, settings: Settings
+) -> set[str]:
+    """Names of the lines to rig, from what each line can do at each spot and level."""
+    lines, value, rows = _worth(by_line, weights)
+    return {lines[j] for j in fewest_lines(value, settings.max_rods, constants()["tie_margin"])} if rows else set()
+
+
+def _worth(
+    by_line: Sequence[Sequence[ByLine]], weights: Sequence[np.ndarray] | None
+) -> tuple[list[str], np.ndarray, list[tuple[int, int]]]:
+    """Lines, weighted band time of each in each case, and the spot and level of each case."""
+    lines = sorted({name for spot in by_line for case in spot for name in case})
+    value, rows = [], []
+    for k, spot in enumerate(by_line):
+        share = np.full(len(spot), 1 / max(len(spot), 1)) if weights is None else np.asarray(weights[k], dtype=float)
+        for m, (case, weight) in enumerate(zip(spot, share, strict=True)):
+            if case and weight > 0:
+                value.append([weight * case[name][0] if name in case else 0.0 for name in lines])
+                rows.append((k, m))
+    return lines, np.array(value).reshape(len(rows), len(lines)), rows

@@ -218,7 +218,7 @@ class Advice:
     none_because : str
         Why there is no best choice; empty when there is one.
     by_line : dict
-        Largest band time within the hang limit for each line, by its name [s].
+        Largest band time within the hang limit for each line [s], and the fly that gives it, by the line's name.
     compromise : Choice or None
         Where the hang limit leaves nothing: the choice that hangs least.
     limits : tuple of str
@@ -229,7 +229,7 @@ class Advice:
     best: Choice | None
     next_best: Choice | None
     none_because: str = ""
-    by_line: dict[str, float] = field(default_factory=dict)
+    by_line: dict[str, tuple[float, str]] = field(default_factory=dict)
     compromise: Choice | None = None
     limits: tuple[str, ...] = ()
 

@@ -20,13 +20,11 @@ leaves the spot's water, sinks below the hold band, or lays the line on the bed;
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
-import numba
 import numpy as np
 
+from planner.advice.compiled import compiled
 from planner.advice.draws import ROWS
 from planner.advice.records import BedPatch, constants
 
@@ -49,18 +47,6 @@ _COUNT, _OFFSET = ROWS.index("count"), ROWS.index("count_offset")
 _CAST, _LEVEL = ROWS.index("cast"), ROWS.index("level")
 _BED, _COSINE, _SINE = (ROWS.index(name) for name in ("bed_offset", "bed_cosine", "bed_sine"))
 _CAST_STEP = 0.05
-
-
-def _compiled(**options: Any) -> Callable[[Callable], Callable]:
-    """``numba.njit`` with its cache on disk, or without one where no folder for it can be written."""
-
-    def decorate(function: Callable) -> Callable:
-        try:
-            return numba.njit(cache=True, error_model="numpy", **options)(function)
-        except RuntimeError:
-            return numba.njit(error_model="numpy", **options)(function)
-
-    return decorate
 
 
 @dataclass(frozen=True)
@@ -141,7 +127,7 @@ class Weighed:
     bed_m: np.ndarray
 
 
-@_compiled()
+@compiled()
 def _bed(x, y, geo, depth, sd):  # type: ignore[no-untyped-def]
     """Depth and standard error of the bed at a place of the swim's frame."""
     down = x - geo[4]
@@ -160,7 +146,7 @@ def _bed(x, y, geo, depth, sd):  # type: ignore[no-untyped-def]
     )
 
 
-@_compiled()
+@compiled()
 def _height(f, slope, c, moved, rise, low, geo, depth, sd, spread, wave, g):  # type: ignore[no-untyped-def]
     """Median height of the fly (low = 0) or lowest node (3) above the bed; fills the scaled responses g."""
     x, y = f[low + 1], f[low + 2]
@@ -180,7 +166,7 @@ def _height(f, slope, c, moved, rise, low, geo, depth, sd, spread, wave, g):  # 
     return bed + rise - f[low]
 
 
-@_compiled(fastmath={"contract", "reassoc"})
+@compiled(fastmath={"contract", "reassoc"})
 def _advance(h0, low0, g, glow, dt, limit, dev, most, lo, hi, hl, ll, contact, touched, hung, band):  # type: ignore[no-untyped-def]
     """One sample of all draws."""
     P, N = dev.shape
@@ -212,7 +198,7 @@ def _advance(h0, low0, g, glow, dt, limit, dev, most, lo, hi, hl, ll, contact, t
         band[n] += dt * (one - hung[n]) * (one if (hl[n] >= lo and hl[n] <= hi) else zero)
 
 
-@_compiled(nogil=True)
+@compiled(nogil=True)
 def _weigh(  # type: ignore[no-untyped-def]
     count, retrieve, duration, taut, knots, every, fed, wanted, rise, boat, spread, wave, dev, most, geo, depth, sd,
     holding, lo, hi, hang_s, lifted, band, touch, hang, lift, swim, means, under,
@@ -229,7 +215,7 @@ def _weigh(  # type: ignore[no-untyped-def]
         # two scratch rows, then contact, touched, hung and time in the band of each draw
         counted = np.zeros((6, N), np.float32)
         state = np.zeros((6, N), np.float32)
-        total = np.zeros(N)
+        answers = np.zeros(P)
         limit = np.float32(0.0) if fed else np.float32(hang_s)
         passed = 0
         k = 0
@@ -276,7 +262,8 @@ def _weigh(  # type: ignore[no-untyped-def]
                 x = (1 - b) * retrieve[v, 1, k, end] + b * retrieve[v, 1, k + 1, end]
                 y = (1 - b) * retrieve[v, 2, k, end] + b * retrieve[v, 2, k + 1, end]
                 lift[v, w] = np.hypot(x, y)
-            total[:] = 0.0
+            answers[:] = 0.0
+            depths = 0.0
             sampled = 0
             beds = 0.0
             for t in range(end):
@@ -298,13 +285,9 @@ def _weigh(  # type: ignore[no-untyped-def]
                 if means.shape[0] == L and (water >= holding[v] or (t == end - 1 and sampled == 0)):
                     sampled += 1
                     beds += water
-                    # the fly's depth: the unknowns of bed and level do not move it
-                    for n in range(N):
-                        z = f[0]
-                        for r in range(_ROW.shape[0]):
-                            z -= g[_ROW[r]] * dev[_ROW[r], n]
-                        z -= g[_COUNT] * dev[_COUNT, n] + g[_OFFSET] * dev[_OFFSET, n]
-                        total[n] += max(z, 0.0)
+                    depths += f[0]
+                    for p in range(P):
+                        answers[p] += g[p]
             s = 0.0
             a1 = 0.0
             a2 = 0.0
@@ -312,8 +295,15 @@ def _weigh(  # type: ignore[no-untyped-def]
                 s += state[5, n]
                 a1 += state[3, n]
                 a2 += state[4, n]
-                if means.shape[0] == L:
-                    means[v, w, n] = total[n] / max(sampled, 1)
+            if means.shape[0] == L:
+                # the fly's mean depth is as linear as its height; the unknowns of bed and level do not move it
+                sampled = max(sampled, 1)
+                for n in range(N):
+                    z = depths
+                    for p in range(P):
+                        if p not in (_LEVEL, _CAST, _BED, _COSINE, _SINE):
+                            z -= answers[p] * dev[p, n]
+                    means[v, w, n] = max(z, 0.0) / sampled
             band[v, w] = s / N
             touch[v, w] = a1 / N
             hang[v, w] = a2 / N

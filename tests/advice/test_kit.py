@@ -50,8 +50,8 @@ def _choice(line, fly, band):
 
 def test_the_rods_name_the_flies_and_the_spots_they_serve():
     """Each rod carries the flies of the spots at which its line is best."""
-    first = Advice("a", _choice("slow", "big", 9.0), None, by_line={"slow": 9.0, "quick": 2.0})
-    second = Advice("b", _choice("quick", "slim", 8.0), None, by_line={"slow": 1.0, "quick": 8.0})
+    first = Advice("a", _choice("slow", "big", 9.0), None, by_line={"slow": (9.0, "big"), "quick": (2.0, "slim")})
+    second = Advice("b", _choice("quick", "slim", 8.0), None, by_line={"slow": (1.0, "big"), "quick": (8.0, "slim")})
     rods = rods_to_rig([[first], [second]], None, Settings())
     assert [(rod.line, rod.flies, rod.spots) for rod in rods] == [
         ("slow", ("big",), ("a",)),
@@ -62,8 +62,8 @@ def test_the_rods_name_the_flies_and_the_spots_they_serve():
 
 def test_one_rod_alone_says_what_it_loses():
     """With one rod allowed the loss is the share of band time left behind."""
-    first = Advice("a", _choice("slow", "big", 9.0), None, by_line={"slow": 9.0, "quick": 2.0})
-    second = Advice("b", _choice("quick", "slim", 8.0), None, by_line={"slow": 1.0, "quick": 8.0})
+    first = Advice("a", _choice("slow", "big", 9.0), None, by_line={"slow": (9.0, "big"), "quick": (1.0, "slim")})
+    second = Advice("b", _choice("quick", "slim", 8.0), None, by_line={"slow": (1.0, "big"), "quick": (8.0, "slim")})
     (rod,) = rods_to_rig([[first], [second]], None, Settings(max_rods=1))
     assert rod.line == "slow"
     assert rod.lost_share == pytest.approx(1 - 10 / 17)
