@@ -233,15 +233,15 @@ def float_plan(
             ),
         )
     )  # fmt: skip
-    for vehicle in personal.get("vehicle") or ({},):
-        labels = (
+    for vehicle in list(personal.get("vehicle") or [{}]):
+        vehicle_labels = (
             ("what", "Vehicle"),
             ("make", "Make"),
             ("colour", "Colour"),
             ("plate", "Plate"),
             ("parked_at", "Parked at"),
         )
-        sections.append(Section("Vehicle", tuple(paper.row(label, vehicle.get(key)) for key, label in labels)))
+        sections.append(Section("Vehicle", tuple(paper.row(label, vehicle.get(key)) for key, label in vehicle_labels)))
     talk, gear = personal.get("communication") or {}, personal.get("gear") or {}
     sections += [
         Section("Reaching the party", tuple(paper.row(label, talk.get(key)) for key, label in (("phone", "Phones"),
