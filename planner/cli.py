@@ -266,3 +266,40 @@ def floatplan(folder: Path, plan: Path | None, out: Path | None, units: str | No
     if paper.blanks:
         click.echo(f"{len(paper.blanks)} lines are left to fill in by hand.", err=True)
     click.echo("Leave it with a reliable person, tell them of changes, and tell them when you are off.")
+
+
+@main.command()
+@_FOLDER
+@click.option("--every", default="15m", show_default=True, metavar="PERIOD", help="How often to look, from 5m to 12h.")
+@click.option("--day", default="tomorrow", show_default=True, metavar="today|tomorrow|YYYY-MM-DD")
+@click.option("--from", "start", default="08:00", show_default=True, metavar="HH:MM", help="The launch.")
+@click.option("--to", "end", default="16:00", show_default=True, metavar="HH:MM", help="When you take out.")
+@click.option("--until", metavar="ISO8601", help="Stop watching earlier than the launch.")
+@click.option("--count", type=click.IntRange(1, 1000), help="Looks at most.")
+@click.option(
+    "--run", "command", metavar="COMMAND", help="Run this when something changed; see PLUMBRUN_CHANGES in it."
+)
+@_REPLY
+@click.option("--now", metavar="ISO8601", help="Rehearse from this moment: the hours pass at once.")
+@_UNITS
+@_guarded
+def watch(
+    folder: Path, every: str, until: str | None, count: int | None, command: str | None, now: str | None, **asked: Any
+) -> None:
+    """Read the gauge again until the launch and say when a caution level or an answer changes.
+
+    Ends with 0 when nothing changed, 5 when an answer changed or a level fell, 6 when a level rose, 3 when nothing
+    could be read. A silent gauge ends nothing: what was raised stands until a newer good reading clears it.
+    """
+    from planner.watch import launch, period, run_watch, stopwatch, watched_plan
+    from planner.watch import watch as watching
+
+    pause = period(every)
+    clock, sleep = stopwatch(None if now is None else _moment(now))
+    ends, asked["day"], zone = launch(folder, asked["day"], asked["start"], asked["end"], clock())
+    if until is not None:
+        ends = min(ends, _moment(until, zone))
+    looks = watching(watched_plan(folder, asked), every=pause, until=ends, clock=clock, sleep=sleep, count=count)
+    sys.exit(
+        run_watch(looks, say=click.echo, complain=lambda line: click.echo(line, err=True), zone=zone, command=command)
+    )

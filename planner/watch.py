@@ -1,0 +1,366 @@
+"""Watch the gauge until the launch, and say when a caution level or an answer changes. Quiet, bounded, patient."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from planner.caution import LABELS, NOT_ASSESSED, hold_record
+from planner.errors import PlumbrunError, SourceUnreachable, UsageMistake
+
+__all__ = [
+    "CHANGED",
+    "ROSE",
+    "Change",
+    "Look",
+    "changes_between",
+    "launch",
+    "period",
+    "run_watch",
+    "stopwatch",
+    "watch",
+    "watched_plan",
+]
+
+# Exit statuses of the command beside those of every command: an answer or a level changed, a level rose.
+CHANGED, ROSE = 5, 6
+# Design choices: a service sends every 15 min at best; a watch is for an evening and a night.
+LEAST, MOST, LONGEST = timedelta(minutes=5), timedelta(hours=12), timedelta(hours=72)
+_COMMAND_S = 60.0
+_PERIOD = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*(s|sec|m|min|h|hours?)\s*$")
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change.
+
+    Parameters
+    ----------
+    text : str
+        What changed, as a sentence.
+    rose : bool
+        Whether a caution level went up, or could no longer be assessed.
+    """
+
+    text: str
+    rose: bool = False
+
+
+@dataclass(frozen=True)
+class Look:
+    """One look at the gauge.
+
+    Parameters
+    ----------
+    at : datetime
+        When, UTC.
+    plan : dict or None
+        The plan with held cautions; None when nothing could be read.
+    changes : tuple of Change
+        Against the look before; empty at the first.
+    trouble : str
+        Why nothing could be read; "" when something was.
+    """
+
+    at: datetime
+    plan: Mapping[str, Any] | None
+    changes: tuple[Change, ...] = ()
+    trouble: str = ""
+    first: bool = field(default=False)
+
+
+def period(text: str) -> timedelta:
+    """How often to look, such as ``15m`` or ``1h``.
+
+    Raises
+    ------
+    UsageMistake
+        When it cannot be read, or is not between 5 min and 12 h.
+
+    Examples
+    --------
+    >>> period("15m")
+    datetime.timedelta(seconds=900)
+    """
+    match = _PERIOD.match(text)
+    if match is None:
+        raise UsageMistake(f"--every {text!r} is no period", "a number and s, m or h", "write it like 15m")
+    found = timedelta(seconds=float(match.group(1)) * {"s": 1, "m": 60, "h": 3600}[match.group(2)[0]])
+    if not LEAST <= found <= MOST:
+        raise UsageMistake(f"--every {text!r}", "between 5m and 12h: gauges send every 15 min at best", "change it")
+    return found
+
+
+def _level_words(level: int | None) -> str:
+    return NOT_ASSESSED if level is None else f"{level} ({LABELS[level]})"
+
+
+def _level(what: str, old: Mapping[str, Any] | None, new: Mapping[str, Any] | None) -> list[Change]:
+    before, after = (old or {}).get("level"), (new or {}).get("level")
+    if before == after:
+        return []
+    rose = after is None or (before is not None and after > before) or (before is None and after > 0)
+    why = next((str(r["text"]) for r in (new or {}).get("reasons") or () if r.get("level")), "")
+    tail = f" {why}" if why and rose else ""
+    return [Change(f"{what}: caution {_level_words(before)} is now {_level_words(after)}.{tail}", rose)]
+
+
+def _answer(spot: Mapping[str, Any]) -> tuple[Any, ...]:
+    best = spot.get("best") or {}
+    return tuple(best.get(key) for key in ("line", "fly", "countdown_mode", "countdown_from_s", "countdown_to_s"))
+
+
+def _answer_words(spot: Mapping[str, Any]) -> str:
+    best = spot.get("best")
+    if not best:
+        return "no answer"
+    low, high = best.get("countdown_from_s"), best.get("countdown_to_s")
+    count = f"{low:.0f} s" if low == high else f"{low:.0f} to {high:.0f} s"
+    return f"{best.get('line')}, {best.get('fly')}, count {count}"
+
+
+def changes_between(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[Change]:
+    """What changed between two plans: caution levels first, then answers.
+
+    Parameters
+    ----------
+    old, new : mapping
+        As ``plan.json``. A countdown that moves by one second at either end is no change.
+    """
+    found = _level("The day", old.get("caution"), new.get("caution"))
+    for kind in ("runs", "spots"):
+        before = {record["id"]: record for record in old.get(kind) or ()}
+        for record in new.get(kind) or ():
+            if record["id"] in before:
+                name = record.get("name") or record["id"]
+                found += _level(str(name), before[record["id"]].get("caution"), record.get("caution"))
+    before = {spot["id"]: spot for spot in old.get("spots") or ()}
+    for spot in new.get("spots") or ():
+        was = before.get(spot["id"])
+        if was is not None and _differs(_answer(was), _answer(spot)):
+            name = spot.get("name") or spot["id"]
+            found.append(Change(f"{name}: {_answer_words(was)} is now {_answer_words(spot)}."))
+    return found
+
+
+def _differs(old: tuple[Any, ...], new: tuple[Any, ...]) -> bool:
+    if old[:3] != new[:3]:
+        return True
+    pairs = [(a, b) for a, b in zip(old[3:], new[3:], strict=True) if a is not None and b is not None]
+    return any(abs(a - b) > 1.0 for a, b in pairs)
+
+
+def _held(old: Mapping[str, Any], new: dict[str, Any]) -> dict[str, Any]:
+    """The new plan with every level held that no newer good reading has cleared."""
+    out = {**new, "caution": hold_record(old.get("caution") or {}, new.get("caution") or {})}
+    for kind in ("runs", "spots"):
+        before = {record["id"]: record.get("caution") or {} for record in old.get(kind) or ()}
+        out[kind] = [
+            {**record, "caution": hold_record(before.get(record["id"], {}), record.get("caution") or {})}
+            for record in new.get(kind) or ()
+        ]
+    return out
+
+
+def watch(
+    look: Callable[[datetime], dict[str, Any]],
+    *,
+    every: timedelta,
+    until: datetime,
+    clock: Callable[[], datetime],
+    sleep: Callable[[float], None] = time.sleep,
+    count: int | None = None,
+) -> Iterator[Look]:
+    """Look again and again until the launch.
+
+    Parameters
+    ----------
+    look : callable
+        The moment of looking to a plan as in ``plan.json``; may raise `PlumbrunError`, which never ends the watch.
+    every : timedelta
+        Pause between looks.
+    until : datetime
+        The launch, aware; no look is made after it.
+    clock, sleep : callable
+        The present, UTC, and waiting [s].
+    count : int, optional
+        Looks at most.
+
+    Yields
+    ------
+    Look
+        One for each look. Levels raised earlier are held until a newer good reading clears them.
+    """
+    last: Mapping[str, Any] | None = None
+    made = 0
+    ends = min(until, clock() + LONGEST)
+    while count is None or made < count:
+        now = clock()
+        if made and now >= ends:
+            return
+        made += 1
+        try:
+            plan = look(now)
+        except PlumbrunError as error:
+            yield Look(now, None, trouble=error.given, first=last is None)
+        else:
+            if last is None:
+                yield Look(now, plan, first=True)
+                last = plan
+            else:
+                held = _held(last, plan)
+                yield Look(now, held, tuple(changes_between(last, held)))
+                last = held
+        left = (ends - clock()).total_seconds()
+        if left <= 0 or made == count:
+            return
+        sleep(min(every.total_seconds(), left))
+
+
+def watched_plan(folder: Path, asked: Mapping[str, Any]) -> Callable[[datetime], dict[str, Any]]:
+    """A `look` for a river folder: reads the folder and the gauge anew each time.
+
+    Parameters
+    ----------
+    folder : Path
+        The river folder.
+    asked : mapping
+        `day` (a date), `start`, `end`, `level`, `replies`, `units` as `planner.plan.ask.request` takes them.
+    """
+
+    def look(now: datetime) -> dict[str, Any]:
+        from planner.files import plain
+        from planner.plan.ask import request
+        from planner.plan.compute import compute_plan
+        from planner.river import read_river
+
+        river = read_river(folder)
+        wish = request(
+            river.timezone, day=asked["day"], start=asked["start"], end=asked["end"], now=now, level=asked.get("level"),
+            replies=tuple(asked.get("replies") or ()),
+        )  # fmt: skip
+        found: dict[str, Any] = plain(compute_plan(river, wish, asked.get("units") or river.units))
+        return found
+
+    return look
+
+
+def run_watch(
+    looks: Iterator[Look],
+    *,
+    say: Callable[[str], None],
+    complain: Callable[[str], None],
+    zone: str = "UTC",
+    command: str | None = None,
+    run: Callable[..., Any] = subprocess.run,
+) -> int:
+    """Say what a watch finds and give its exit status.
+
+    Parameters
+    ----------
+    looks : iterator of Look
+        From `watch`.
+    say, complain : callable
+        Lines for stdout and stderr.
+    zone : str
+        The river's zone (zoneinfo key).
+    command : str, optional
+        Run when something changed, with no shell. It gets ``PLUMBRUN_CHANGES`` (lines), ``PLUMBRUN_LEVEL`` (0 to 3 or
+        empty) and ``PLUMBRUN_ROSE`` (0 or 1) in its environment.
+    run : callable
+        `subprocess.run`, for tests.
+
+    Returns
+    -------
+    int
+        0 nothing changed, 5 a level fell or an answer changed, 6 a level rose, 3 nothing could ever be read.
+    """
+    status, seen, dead = 0, False, False
+    for look in looks:
+        at = f"{look.at.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}"
+        if look.plan is None:
+            if not dead:
+                complain(f"{at}  nothing could be read: {look.trouble}. What was raised before stands; still watching.")
+            dead = True
+            continue
+        caution = look.plan.get("caution") or {}
+        if dead and seen:
+            complain(f"{at}  the gauge can be read again.")
+        dead = False
+        if look.first:
+            say(f"{at}  watching. The day: caution {_level_words(caution.get('level'))}.")
+        seen = True
+        if not look.changes:
+            continue
+        for change in look.changes:
+            say(f"{at}  {change.text}")
+        rose = any(change.rose for change in look.changes)
+        status = max(status, ROSE if rose else CHANGED)
+        if command is not None:
+            _call(command, look, caution.get("level"), rose, complain, run)
+    return status if seen else SourceUnreachable.exit_code
+
+
+def _call(
+    command: str,
+    look: Look,
+    level: int | None,
+    rose: bool,
+    complain: Callable[[str], None],
+    run: Callable[..., Any],
+) -> None:
+    environment = {
+        **os.environ,
+        "PLUMBRUN_CHANGES": "\n".join(change.text for change in look.changes),
+        "PLUMBRUN_LEVEL": "" if level is None else str(level),
+        "PLUMBRUN_ROSE": str(int(rose)),
+    }
+    try:
+        done = run(shlex.split(command), env=environment, timeout=_COMMAND_S, check=False)
+    except (OSError, ValueError, subprocess.TimeoutExpired) as error:
+        complain(f"the command could not be run to its end ({type(error).__name__}); still watching.")
+        return
+    if done.returncode:
+        complain(f"the command ended with {done.returncode}; still watching.")
+
+
+def launch(folder: Path, day: str, start: str, end: str, now: datetime) -> tuple[datetime, str, str]:
+    """When the party launches, the day as a date, and the river's zone.
+
+    Raises
+    ------
+    UsageMistake
+        When the launch lies in the past.
+    """
+    from planner.plan.ask import request
+    from planner.river import read_river
+
+    river = read_river(folder)
+    wish = request(river.timezone, day=day, start=start, end=end, now=now)
+    if wish.start <= now:
+        raise UsageMistake(
+            f"the launch at {wish.start.astimezone(ZoneInfo(river.timezone)):%Y-%m-%d %H:%M} is over",
+            "a launch to come", "give --day and --from",
+        )  # fmt: skip
+    return wish.start, wish.day.isoformat(), river.timezone
+
+
+def stopwatch(now: datetime | None) -> tuple[Callable[[], datetime], Callable[[float], None]]:
+    """A clock and a sleep: the machine's, or ones that start at `now` and pass at once, to rehearse."""
+    if now is None:
+        return (lambda: datetime.now(UTC)), time.sleep
+    passed = [now]
+
+    def sleep(seconds: float) -> None:
+        passed[0] += timedelta(seconds=seconds)
+
+    return (lambda: passed[0]), sleep
