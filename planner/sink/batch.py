@@ -12,7 +12,7 @@ import numpy as np
 
 from planner.errors import SwimFailed, UsageMistake
 from planner.sink.constants import constant
-from planner.sink.course import FLAG_COLUMNS, PICKUP_TIME, RAMP, RECORD_COLUMNS, SCENARIO_FIELDS, run_one
+from planner.sink.course import FLAG_COLUMNS, PICKUP_TIME, RAMP, RECORD_COLUMNS, SCENARIO_FIELDS, run_one, scratch
 from planner.sink.drag import cn_table
 from planner.sink.fly import Fly
 from planner.sink.line import Line
@@ -276,8 +276,9 @@ def _run_many(
     )
 
     def share(first: int) -> None:
+        space = scratch(nodes)
         for b in range(first, size, workers):
-            run_one(packed[b], counts, nodes, step_s, stride, cn, water, down[b], back[b], flags[b])
+            run_one(packed[b], counts, nodes, step_s, stride, cn, water, down[b], back[b], flags[b], *space)
 
     if workers == 1:
         share(0)

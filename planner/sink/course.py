@@ -10,9 +10,9 @@ import math
 import numpy as np
 
 from planner.sink.compiled import compiled
-from planner.sink.solver import LINK_COLUMNS, STATE_COLUMNS, WORK_COLUMNS, step
+from planner.sink.solver import COLUMNS, DIAMETER, DISPLACED, MASS, REST, step
 
-__all__ = ["FLAG_COLUMNS", "RECORD_COLUMNS", "SCENARIO_FIELDS", "run_one"]
+__all__ = ["FLAG_COLUMNS", "RECORD_COLUMNS", "SCENARIO_FIELDS", "run_one", "scratch"]
 
 SCENARIO_FIELDS = (
     "running_diameter_m",  # 0
@@ -81,66 +81,60 @@ START_DEPTH = 0.005  # the line lands wetted [m]
 # places in the vector of running values
 CLOCK, NA, OUT, FED, CONTACT_TIME, TIP_Z, PHASE, PICK_CLOCK, SPEED, TENSION, TIP_TENSION = range(11)
 RUNNING = 11
+VECTOR = U_CELLS + 1
+
+
+def scratch(nodes: int) -> tuple[np.ndarray, np.ndarray]:
+    """Scratch of `run_one` for swims of this many nodes at landing; one for each thread."""
+    return np.zeros((3, nodes + SPARE, COLUMNS)), np.zeros((8, VECTOR))
 
 
 @compiled()
-def _share(p: np.ndarray, nodes: int, rest: np.ndarray, link: np.ndarray) -> int:
+def _share(p: np.ndarray, nodes: int, rho: float, st: np.ndarray, lengths: np.ndarray, counts: np.ndarray) -> int:
     """Share the nodes out over leader, head, rear and running line; give the number of free nodes."""
-    cast = p[16]
-    lengths = np.zeros(4)
-    left = cast
-    order = np.array([8, 5, 2, -1])
+    left = p[16]
+    total = 0
     for part in range(4):
-        length = left if order[part] < 0 else min(left, p[order[part]])
-        lengths[part] = length
+        length = left
+        if part < 3:
+            length = min(left, p[8 - 3 * part])  # leader, head, rear; the running line is the rest
         left -= length
-    weight = np.array([1.0, 1.0, 0.5, 0.5])
-    counts = np.zeros(4, dtype=np.int64)
-    total = 0.0
-    present = 0
-    for part in range(4):
-        if lengths[part] > 1e-3:
-            total += lengths[part] * weight[part]
-            present += 1
-            counts[part] = 1
-    # the largest remainder: give each next node to the part with the longest weighted segment
-    for _ in range(nodes - present):
+        lengths[part] = length
+        counts[part] = 0.0
+        if length > 1e-3:
+            counts[part] = 1.0
+            total += 1
+    # each next node goes to the part with the longest segment; floating parts may have segments twice as long
+    for _ in range(nodes - total):
         best = 0
         longest = -1.0
         for part in range(4):
             if counts[part] > 0:
-                segment = lengths[part] * weight[part] / counts[part]
+                segment = lengths[part] / counts[part]
+                if part > 1:
+                    segment *= 0.5
                 if segment > longest:
                     longest = segment
                     best = part
-        counts[best] += 1
+        counts[best] += 1.0
     n = 0
     for part in range(4):
-        for _ in range(counts[part]):
-            rest[n] = lengths[part] / counts[part]
-            _fill(p, part, link, n)
+        for _ in range(int(counts[part])):
+            st[n, REST] = lengths[part] / counts[part]
+            _fill(p, part, rho, st, n)
             n += 1
     return n
 
 
 @compiled()
-def _fill(p: np.ndarray, part: int, link: np.ndarray, j: int) -> None:
-    if part == 0:
-        d = p[9]
-        density = p[10]
-    elif part == 1:
-        d = p[6]
-        density = p[7]
-    elif part == 2:
-        d = p[3]
-        density = p[4]
-    else:
-        d = p[0]
-        density = p[1]
+def _fill(p: np.ndarray, part: int, rho: float, st: np.ndarray, j: int) -> None:
+    """Give link j the diameter and masses of a part: 0 leader, 1 head, 2 rear, 3 running line."""
+    place = 9 - 3 * part
+    d = p[place]
     area = math.pi * d * d / 4.0
-    link[j, 0] = d
-    link[j, 1] = density * area
-    link[j, 2] = area  # times the water's density, by the caller
+    st[j, DIAMETER] = d
+    st[j, MASS] = p[place + 1] * area
+    st[j, DISPLACED] = rho * area
 
 
 @compiled()
@@ -180,8 +174,6 @@ def _advance(
     strip: float,
     p: np.ndarray,
     st: np.ndarray,
-    rest: np.ndarray,
-    link: np.ndarray,
     run: np.ndarray,
     work: np.ndarray,
     dt: float,
@@ -205,11 +197,11 @@ def _advance(
         if feed > 0.0:
             chord = math.sqrt(st[na - 1, 0] ** 2 + st[na - 1, 1] ** 2 + (st[na - 1, 2] - run[TIP_Z]) ** 2)
             ahead = chord + dt * math.sqrt(st[na - 1, 3] ** 2 + st[na - 1, 4] ** 2 + st[na - 1, 5] ** 2)
-            give = max(feed * dt, ahead - rest[na - 1])
-            rest[na - 1] += give
+            give = max(feed * dt, ahead - st[na - 1, REST])
+            st[na - 1, REST] += give
             run[OUT] += give
             run[FED] += give
-            if chord > 1.5 * ds_run and na < rest.shape[0]:
+            if chord > 1.5 * ds_run and na < st.shape[0]:
                 # a new node of running line, on the chord; the slack stays at the tip
                 part = ds_run / chord
                 st[na, 0] = st[na - 1, 0] * (1.0 - part)
@@ -218,23 +210,22 @@ def _advance(
                 st[na, 3] = st[na - 1, 3]
                 st[na, 4] = st[na - 1, 4]
                 st[na, 5] = 0.0
-                rest[na] = rest[na - 1] - ds_run
-                rest[na - 1] = ds_run
-                _fill(p, 3, link, na)
-                link[na, 2] *= const[0]
+                st[na, REST] = st[na - 1, REST] - ds_run
+                st[na - 1, REST] = ds_run
+                _fill(p, 3, const[0], st, na)
                 na += 1
                 run[NA] = na
         elif strip > 0.0 and run[OUT] > pickup:
             since = run[CLOCK] - flags[8]
             pull = strip * dt * min(1.0, since / RAMP)
-            rest[na - 1] -= pull
+            st[na - 1, REST] -= pull
             run[OUT] -= pull
             if lift_at > pickup and run[OUT] < lift_at:
                 run[TIP_Z] = tip_low - p[24] * min(1.0, (lift_at - run[OUT]) / (lift_at - pickup))
                 run[PHASE] = 2.0
-            while na > 1 and rest[na - 1] < GIVE_UP * rest[na - 2]:
+            while na > 1 and st[na - 1, REST] < GIVE_UP * st[na - 2, REST]:
                 na -= 1
-                rest[na - 1] += rest[na]
+                st[na - 1, REST] += st[na, REST]
             run[NA] = na
         elif run[PHASE] > 0.0 and run[OUT] <= pickup:
             run[PHASE] = 2.0
@@ -242,7 +233,7 @@ def _advance(
             if run[PICK_CLOCK] > PICKUP_TIME:
                 return True
             run[TIP_Z] -= PICKUP_RISE * dt
-        tip, contact, at_fly = step(st, rest, link, na, work, dt, run[TIP_Z], u_table, u_inv_dz, cn, fly, const, bed)
+        tip, contact, at_fly = step(st, na, work, dt, run[TIP_Z], u_table, u_inv_dz, cn, fly, const, bed)
         run[TIP_TENSION] = tip
         flags[5] = max(flags[5], tip)
         for i in range(na):
@@ -275,6 +266,8 @@ def run_one(
     down: np.ndarray,
     back: np.ndarray,
     flags: np.ndarray,
+    space: np.ndarray,
+    vectors: np.ndarray,
 ) -> None:
     """One scenario: the countdown recorded once, and a retrieve from each count.
 
@@ -300,21 +293,31 @@ def run_one(
         Retrieve records; the first is the start of the strip; NaN after the pick-up.
     flags : array, shape (C, 10)
         See `FLAG_COLUMNS`.
+    space : array, shape (3, n, 14)
+        Scratch for at least as many nodes as the swim may have, from `scratch`.
+    vectors : array, shape (8, 65)
+        Scratch.
     """
-    capacity = nodes + SPARE if p[19] > 0.0 else nodes
-    st = np.zeros((capacity, STATE_COLUMNS))
-    rest = np.zeros(capacity)
-    link = np.zeros((capacity, LINK_COLUMNS))
-    work = np.zeros((capacity, WORK_COLUMNS))
-    run = np.zeros(RUNNING)
-    na = _share(p, nodes, rest, link)
+    # explicit loops and given scratch: slices and allocations here would double the wait for compilation
+    st = space[0]
+    st2 = space[1]
+    work = space[2]
+    u_table = vectors[0]
+    fly = vectors[1]
+    const = vectors[2]
+    run = vectors[3]
+    run2 = vectors[4]
+    base = vectors[5]
     rho = water[0]
-    for j in range(na):
-        link[j, 2] *= rho
-    fly = np.array([p[11], rho * p[12], p[13], p[14], p[15]])
-    const = np.array([rho, water[1], water[2], water[3], water[4], water[5], -p[20]])
+    na = _share(p, nodes, rho, st, vectors[6], vectors[7])
+    fly[0] = p[11]
+    fly[1] = rho * p[12]
+    for i in range(3):
+        fly[2 + i] = p[13 + i]
+    for i in range(6):
+        const[i] = water[i]
+    const[6] = -p[20]
     # current relative to the tip
-    u_table = np.empty(U_CELLS + 1)
     power = 1.0 / p[27]
     top = 0.98 * p[26]
     for i in range(U_CELLS + 1):
@@ -324,17 +327,22 @@ def run_one(
     ca = math.cos(math.radians(p[17]))
     sa = math.sin(math.radians(p[17]))
     drop = p[21] + START_DEPTH
-    while na > 1 and rest[na - 1] < max(1.05 * drop, GIVE_UP * rest[na - 2]):
+    while na > 1 and st[na - 1, REST] < max(1.05 * drop, GIVE_UP * st[na - 2, REST]):
         na -= 1
-        rest[na - 1] += rest[na]
-    flat = math.sqrt(max(rest[na - 1] ** 2 - drop * drop, 1e-4))
+        st[na - 1, REST] += st[na, REST]
+    flat = math.sqrt(max(st[na - 1, REST] ** 2 - drop * drop, 1e-4))
     for i in range(na - 1, -1, -1):
         st[i, 0] = flat * ca
         st[i, 1] = flat * sa
         st[i, 2] = START_DEPTH
         st[i, 3] = u_table[0]
+        st[i, 4] = 0.0
+        st[i, 5] = 0.0
         if i > 0:
-            flat += rest[i - 1]
+            flat += st[i - 1, REST]
+    for i in range(VECTOR):
+        run[i] = 0.0
+        base[i] = 0.0
     run[NA] = na
     run[OUT] = p[16]
     run[TIP_Z] = -p[21]
@@ -342,30 +350,25 @@ def run_one(
     feed = 0.0
     if p[19] > 0.0:
         feed = max(abs(u_table[0]), 1e-9)
-    base = np.zeros(flags.shape[1])
     base[1] = math.nan
     done = 0
-    st2 = np.empty_like(st)
-    rest2 = np.empty_like(rest)
-    link2 = np.empty_like(link)
-    run2 = np.empty_like(run)
     for c in range(counts.shape[0]):
         # two legs through one place in the code: compiling the step in twice would double the wait of a first run
         for leg in range(2):
-            if leg == 0:
-                s, r, ln, v, out, seen = st, rest, link, run, down, base
-                k, last, fed, strip = done, counts[c], feed, 0.0
-            else:
-                st2[:] = st
-                rest2[:] = rest
-                link2[:] = link
-                run2[:] = run
-                seen = flags[c]
-                seen[:] = base
+            s, v, out, seen = st, run, down, base
+            k, last, fed, strip = done, counts[c], feed, 0.0
+            if leg == 1:
+                s, v, out, seen = st2, run2, back[c], flags[c]
+                for i in range(st.shape[0]):
+                    for j in range(REST + 4):
+                        st2[i, j] = st[i, j]
+                for i in range(RUNNING):
+                    run2[i] = run[i]
+                for i in range(flags.shape[1]):
+                    seen[i] = base[i]
                 seen[3] = run[FED]
                 seen[8] = run[CLOCK]
                 run2[PHASE] = 1.0
-                s, r, ln, v, out = st2, rest2, link2, run2, back[c]
                 k, last, fed, strip = 0, (out.shape[0] - 1) * stride, 0.0, p[18]
             ended = False
             t = 0
@@ -377,7 +380,7 @@ def run_one(
                     break
                 some = min(stride - k % stride, last - k)
                 ended = _advance(
-                    some, fed, strip, p, s, r, ln, v, work, dt, u_table, u_inv_dz, cn, fly, const, seen, water[6],
+                    some, fed, strip, p, s, v, work, dt, u_table, u_inv_dz, cn, fly, const, seen, water[6],
                     ds_run,
                 )  # fmt: skip
                 k += some
@@ -386,4 +389,6 @@ def run_one(
             else:
                 seen[9] = t + 1
                 seen[4] = math.sqrt(seen[4])
-                out[t + 1 :, :] = math.nan
+                for late in range(t + 1, out.shape[0]):
+                    for j in range(out.shape[1]):
+                        out[late, j] = math.nan

@@ -26,11 +26,12 @@ import numpy as np
 
 from planner.sink.compiled import compiled
 
-__all__ = ["LINK_COLUMNS", "STATE_COLUMNS", "WORK_COLUMNS", "step"]
+__all__ = ["COLUMNS", "step"]
 
-STATE_COLUMNS = 6  # x, y, z (down), and their velocities
-LINK_COLUMNS = 3  # diameter, mass per metre, displaced mass per metre
-WORK_COLUMNS = 14  # inverse block (6), right side (3), unit vector (3), a, b
+# columns of the state: x, y, z (down), their velocities, then rest length, diameter, mass and displaced mass per metre
+# of the link above the node; columns of the scratch: inverse block (6), right side (3), unit vector (3), a, b
+REST, DIAMETER, MASS, DISPLACED = 6, 7, 8, 9
+COLUMNS = 14
 
 WETTING = 0.01  # a node is wetted over this height about the surface [m]
 WETTING_FLY = 0.03  # and a fly over this one [m]
@@ -42,8 +43,6 @@ CRAWL = 0.02  # friction is linear in speed below this [m/s]
 @compiled()
 def step(
     st: np.ndarray,
-    rest: np.ndarray,
-    link: np.ndarray,
     na: int,
     work: np.ndarray,
     dt: float,
@@ -59,12 +58,9 @@ def step(
 
     Parameters
     ----------
-    st : array, shape (n, 6)
-        Place [m] and velocity [m/s] of the nodes, relative to the rod tip's foot.
-    rest : array, shape (n,)
-        Rest length of the links at the end of the step [m]; link j joins nodes j and j+1.
-    link : array, shape (n, 3)
-        Diameter [m], mass and displaced mass per metre [kg/m] of the links.
+    st : array, shape (n, 14)
+        Nodes and the links above them: place [m] and velocity [m/s] relative to the rod tip's foot, then the link's
+        rest length at the end of the step [m], diameter [m], mass and displaced mass per metre [kg/m].
     na : int
         Number of free nodes.
     work : array, shape (n, 14)
@@ -129,7 +125,7 @@ def step(
         vy = st[i, 4]
         vz = st[i, 5]
         # ---- upper link
-        r = rest[i]
+        r = st[i, REST]
         if i == na - 1:
             dx = -x
             dy = -y
@@ -168,9 +164,9 @@ def step(
         gy = s * ey + b * wy
         gz = s * ez + b * wz
         half = 0.5 * lumped
-        l_mass = half * link[i, 1]
-        l_disp = half * link[i, 2]
-        l_area = half * link[i, 0]
+        l_mass = half * st[i, MASS]
+        l_disp = half * st[i, DISPLACED]
+        l_area = half * st[i, DIAMETER]
         # ---- node
         mass = l_mass + p_mass
         disp = l_disp + p_disp
@@ -386,8 +382,8 @@ def step(
 
     i = na - 1
     length = math.sqrt(st[i, 0] ** 2 + st[i, 1] ** 2 + (st[i, 2] - tip_z) ** 2)
-    tip_tension = max(0.0, ea * (length - rest[i]) / rest[i])
+    tip_tension = max(0.0, ea * (length - st[i, REST]) / st[i, REST])
     if na == 1:
         return tip_tension, touched, tip_tension
     length = math.sqrt((st[1, 0] - st[0, 0]) ** 2 + (st[1, 1] - st[0, 1]) ** 2 + (st[1, 2] - st[0, 2]) ** 2)
-    return tip_tension, touched, ea * (length - rest[0]) / rest[0]
+    return tip_tension, touched, ea * (length - st[0, REST]) / st[0, REST]

@@ -16,7 +16,7 @@ from planner.sink.batch import (
     scenario_row,
     water_constants,
 )
-from planner.sink.course import FLAG_COLUMNS, RECORD_COLUMNS, SCENARIO_FIELDS, run_one
+from planner.sink.course import FLAG_COLUMNS, RECORD_COLUMNS, SCENARIO_FIELDS, run_one, scratch
 from planner.sink.drag import cn_table
 from planner.sink.fly import Fly
 from planner.sink.line import Line
@@ -99,13 +99,25 @@ def swim(
     step_s = every_s / stride
     steps = round(cast.countdown_s / step_s)
     columns = len(RECORD_COLUMNS)
-    table = cn_table(cn)
+    table, space = cn_table(cn), scratch(nodes)
     down = np.empty((steps // stride + 1, columns))
     back = np.empty((1, int(retrieve_seconds(batch, cast.countdown_s, swing_s=swing_s) / every_s) + 2, columns))
     flags = np.empty((1, len(FLAG_COLUMNS)))
     for finer in (1, 2, 4):  # a hard jerk, of slack that comes tight in fast water, asks for a shorter step
         counts = np.array([steps * finer], dtype=np.int64)
-        run_one(packed[0], counts, nodes, step_s / finer, stride * finer, table, water_constants(), down, back, flags)
+        run_one(
+            packed[0],
+            counts,
+            nodes,
+            step_s / finer,
+            stride * finer,
+            table,
+            water_constants(),
+            down,
+            back,
+            flags,
+            *space,
+        )
         if not out_of_bounds(flags).any():
             break
     check_bounds(flags)
