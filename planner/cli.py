@@ -95,13 +95,20 @@ def main() -> None:
 
 @main.command()
 @click.option("--out", type=click.Path(path_type=Path), default=Path("plumbrun-demo"), show_default=True)
+@click.option(
+    "--day-kind",
+    type=click.Choice(["ordinary", "rising", "flood"]),
+    default="ordinary",
+    show_default=True,
+    help="Which evening of the invented gauge: after a dry spell, after rain, or in flood.",
+)
 @_UNITS
 @_guarded
-def demo(out: Path, units: str | None) -> None:
+def demo(out: Path, day_kind: str, units: str | None) -> None:
     """Write the invented demo river folder and the plan of its next day; no network is used."""
     from planner.evening import plan_folder, unpack_demo
 
-    folder, now = unpack_demo(out)
+    folder, now = unpack_demo(out, day_kind)
     written = plan_folder(folder, now=now, day="tomorrow", units=units, out=out / "plan")
     click.echo(written.summary)
     click.echo(f"River folder: {folder}", err=True)

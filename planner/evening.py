@@ -47,8 +47,15 @@ class Written:
     summary: str
 
 
-def unpack_demo(out: Path) -> tuple[Path, str]:
+def unpack_demo(out: Path, day_kind: str = "ordinary") -> tuple[Path, str]:
     """Copy the invented demo river folder into ``out/river``.
+
+    Parameters
+    ----------
+    out : Path
+        Where to.
+    day_kind : str
+        ``ordinary``, or another evening of the same gauge: ``rising`` after rain, or in ``flood``.
 
     Returns
     -------
@@ -68,6 +75,8 @@ def unpack_demo(out: Path) -> tuple[Path, str]:
         for item in source.iterdir():
             if item.name != "truth.json" and item.is_file():
                 (folder / item.name).write_bytes(item.read_bytes())
+        if day_kind != "ordinary":
+            _other_evening(folder / "gauge.csv", day_kind)
     except OSError as error:
         raise NotWritten(
             f"the demo river could not be written ({error.strerror})",
@@ -76,6 +85,20 @@ def unpack_demo(out: Path) -> tuple[Path, str]:
             where=str(folder),
         ) from error
     return folder, DEMO_NOW
+
+
+def _other_evening(gauge: Path, day_kind: str) -> None:
+    """Put another kind of evening in place of the last two days of the demo gauge."""
+    packed = files("planner") / "demo_days"
+    days = packed if packed.is_dir() else Path(__file__).parent.parent / "examples" / "demo-days"
+    source = days / f"{day_kind}.csv"
+    if not source.is_file():
+        raise UsageMistake(f"demo day {day_kind!r}", "ordinary, rising or flood", "take one of them")
+    rows = source.read_text(encoding="utf-8").splitlines()
+    first = rows[1].split(",", 1)[0]
+    before = [row for row in gauge.read_text(encoding="utf-8").splitlines() if row.split(",", 1)[0] != first]
+    cut = next(i for i, row in enumerate(before) if row[:1].isdigit() and row.split(",", 1)[0] > first)
+    gauge.write_text("\n".join([*before[:cut], *rows[1:]]) + "\n", encoding="utf-8")
 
 
 def plan_folder(
