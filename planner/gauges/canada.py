@@ -155,7 +155,7 @@ def _office(station: str, start: datetime, end: datetime, session: requests.Sess
     address = os.environ.get("PLUMBRUN_CANADA_OFFICE", OFFICE)
     what = f"station {code} of the {SERVICE} (Water Office)"
     kinds = ("text/csv", "application/csv", "text/plain", "application/octet-stream")
-    parts = []
+    parts: list[bytes] = []
     for parameter in ("46", "47"):
         query["parameters[]"] = parameter
         body = transport.fetch(address, query, session=session, what=what, kinds=kinds)

@@ -150,10 +150,10 @@ def parse_categories(raw: bytes, where: str = "") -> FloodCategories | None:
         entry = entry if isinstance(entry, dict) else {}
         stages[level] = _number(entry.get("stage")) * stage_factor
         flows[level] = _number(entry.get("flow")) * flow_factor
-    status = reply.get("status") if isinstance(reply.get("status"), dict) else {}
+    status = reply.get("status")
 
     def now(part: str) -> str:
-        entry = status.get(part)
+        entry = status.get(part) if isinstance(status, dict) else None
         return str(entry.get("floodCategory", "")) if isinstance(entry, dict) else ""
 
     return FloodCategories(

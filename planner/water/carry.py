@@ -12,7 +12,7 @@ from planner.water.levels import hourly, trend
 from planner.water.rating import Rating
 from planner.water.recession import Recession, fit_recession
 from planner.water.rules import rule
-from planner.water.spread import Spread, score_spread
+from planner.water.spread import Base, Spread, daily_change, score_spread
 
 __all__ = ["Carried", "carry_on", "is_falling", "ln", "recorded", "without_range"]
 
@@ -59,14 +59,21 @@ class Carried:
 
 
 def carry_on(
-    past: Series | None, last: Reading, at: np.datetime64, lead: np.ndarray, rating: Rating | None, falling: bool
+    past: Series | None,
+    last: Reading,
+    at: np.datetime64,
+    lead: np.ndarray,
+    rating: Rating | None,
+    falling: bool,
+    regulated: bool = False,
+    stated: bool = False,
 ) -> Carried:
     """Carry one reading on.
 
     Parameters
     ----------
     past : Series or None
-        The record up to `at`; scores the range.
+        The record up to `at`; scores the methods and the range.
     last : Reading
         What is carried on.
     at : np.datetime64
@@ -77,13 +84,17 @@ def carry_on(
         Of the station.
     falling : bool
         Whether the recession applies.
+    regulated : bool
+        Somebody lets water go: no recession is drawn, and the range is wider.
+    stated : bool
+        The reading is a level that the user states for those hours: only a recession moves it.
     """
     longest = max(math.ceil(max(lead.max(), 1.0)), 1)
     n = len(lead)
     empty = np.empty(0)
     q_past = hourly(past.times, past.discharge_m3s, at) if past is not None else empty
     h_past = hourly(past.times, past.stage_m, at) if past is not None else empty
-    recession = fit_recession(q_past)
+    recession = None if regulated else fit_recession(q_past)
     method = _Method(recession, rating)
     fell = _fell(q_past)
     ahead = np.maximum(lead, 0.0)
@@ -91,35 +102,100 @@ def carry_on(
     h = np.full((5, n), np.nan)
     spread: Spread | None = None
     if math.isfinite(last.discharge_m3s):
-        q[0] = method.discharge(last.discharge_m3s, falling, ahead)
-        spread = _scored_discharge(method, q_past, fell, longest)
-        drift = trend(past.times, ln(past.discharge_m3s), at) if past is not None else math.nan
-        now, most = float(ln(np.array(last.discharge_m3s))), rule("trend_most_discharge")
-        bands = np.exp(_widened(ln(q[0]), spread.at(ahead), drift, most, ahead, now))
+        bases = _discharge_bases(method, q_past, fell)
+        spread = score_spread("ln_discharge", ln(q_past), bases, longest, wider=regulated)
+        spread = replace(spread, shift=0.0 * spread.shift) if stated else spread
+        now = float(ln(np.array(last.discharge_m3s)))
+        if spread.base == "recession" and falling:
+            q[0] = ln(method.discharge(last.discharge_m3s, True, ahead))
+        else:
+            q[0] = now + (0.0 if stated else _pattern(spread, ln(q_past), ahead))
+        q[0] += spread.shift_at(ahead)
+        drift = _drift(past.times, ln(past.discharge_m3s), at, spread, ln(q_past)) if past is not None else math.nan
+        q[1:] = _widened(q[0], spread.at(ahead), drift, rule("trend_most_discharge"), ahead, now)
         # dry, or flowing backwards with a tide: a relative range has no meaning
-        q[1:] = np.where(q[0] > 0, bands, np.where(q[0] == 0, 0.0, np.nan))
+        positive = last.discharge_m3s > 0
+        q = np.exp(q) if positive else np.where(last.discharge_m3s == 0, 0.0, np.full((5, n), np.nan))
+        q[0] = q[0] if positive else last.discharge_m3s
     if math.isfinite(last.stage_m):
-        known = math.isfinite(last.discharge_m3s) and rating is not None
-        h[0] = method.stage(last.stage_m, last.discharge_m3s, q[0]) if known else last.stage_m
-        spread = _scored_stage(method, h_past, q_past, fell, longest)
-        drift = trend(past.times, past.stage_m, at) if past is not None else math.nan
+        bases = _stage_bases(method, h_past, q_past, fell)
+        spread = score_spread("stage", h_past, bases, longest, wider=regulated)
+        spread = replace(spread, shift=0.0 * spread.shift) if stated else spread
+        if spread.base == "recession" and falling and math.isfinite(last.discharge_m3s):
+            later = method.discharge(last.discharge_m3s, True, ahead)
+            h[0] = method.stage(last.stage_m, last.discharge_m3s, later)
+        else:
+            h[0] = last.stage_m + (0.0 if stated else _pattern(spread, h_past, ahead))
+        h[0] += spread.shift_at(ahead)
+        drift = _drift(past.times, past.stage_m, at, spread, h_past) if past is not None else math.nan
         h[1:] = _widened(h[0], spread.at(ahead), drift, rule("trend_most_stage"), ahead, last.stage_m)
-    how = "kept as it is"
-    if falling and recession is not None and math.isfinite(last.discharge_m3s):
-        days = recession.half_life_days(last.discharge_m3s)
-        how = f"carried on as falling water falls here (half-life about {days:.0f} d at this flow)"
-        if days < 3:
-            how = f"carried on as falling water falls here (half-life about {24 * days:.0f} h at this flow)"
-    return Carried(h, q, how, _range_words(spread))
+    return Carried(h, q, _how(spread, method, falling, last, stated), _range_words(spread))
+
+
+def _how(spread: Spread | None, method: _Method, falling: bool, last: Reading, stated: bool) -> str:
+    if spread is not None and spread.base == "daily" and not stated:
+        return "carried on with the daily rise and fall of its last week"
+    recedes = spread is not None and spread.base == "recession" and falling and method.recession is not None
+    if recedes and math.isfinite(last.discharge_m3s) and method.recession is not None:
+        days = method.recession.half_life_days(last.discharge_m3s)
+        span = f"{24 * days:.0f} h" if days < 3 else f"{days:.0f} d"
+        return f"carried on as falling water falls here (half-life about {span} at this flow)"
+    if spread is not None and bool(np.abs(spread.shift).max() > 0):
+        return "kept, and moved as it moved here at times like this"
+    return "kept as it is"
+
+
+def _pattern(spread: Spread, values: np.ndarray, ahead: np.ndarray) -> np.ndarray:
+    """Change by the daily pattern at given leads, zero when another method is used, shape (n,)."""
+    if spread.base != "daily":
+        return np.zeros(len(ahead))
+    hours = np.arange(0, math.ceil(max(ahead.max(), 1.0)) + 1)
+    change = np.array([0.0] + [float(daily_change(values, int(hour))[-1]) for hour in hours[1:]])
+    return np.interp(ahead, hours, np.where(np.isfinite(change), change, 0.0))
+
+
+def _daily(values: np.ndarray) -> Base:
+    def said(hours: int) -> np.ndarray:
+        return values + daily_change(values, hours)
+
+    return said
+
+
+def _discharge_bases(method: _Method, q_past: np.ndarray, fell: np.ndarray) -> dict[str, Base]:
+    def recession(hours: int) -> np.ndarray:
+        return ln(method.discharge(q_past, fell, float(hours)))
+
+    bases: dict[str, Base] = {"recession": recession} if method.recession else {}
+    return bases | {"daily": _daily(ln(q_past))}
+
+
+def _stage_bases(method: _Method, h_past: np.ndarray, q_past: np.ndarray, fell: np.ndarray) -> dict[str, Base]:
+    def recession(hours: int) -> np.ndarray:
+        return method.stage(h_past, q_past, method.discharge(q_past, fell, float(hours)))
+
+    usable = method.recession is not None and method.rating is not None and len(q_past) == len(h_past)
+    bases: dict[str, Base] = {"recession": recession} if usable else {}
+    return bases | {"daily": _daily(h_past)}
 
 
 def _range_words(spread: Spread | None) -> str:
     if spread is None or spread.scored_h <= 0:
         return "its range is a general one, because the record is too short to score it"
-    words = f"its range comes from this station's own changes over {spread.days:.0f} d"
+    words = f"its range comes from this station's own changes over {spread.days:.0f} d at times like this"
     if spread.scored_h < spread.lead_h[-1]:
         words += f", beyond {spread.scored_h:.0f} h of lead from general figures"
     return words
+
+
+def _drift(times: np.ndarray, values: np.ndarray, at: np.datetime64, spread: Spread, hours: np.ndarray) -> float:
+    """Trend that opens the range; none where a daily pattern is followed and such a change is nothing new for it."""
+    drift = trend(times, values, at)
+    if spread.base == "daily" and len(hours) > 3:
+        usual = np.abs(hours[3:] - hours[:-3])[:-3] / 3.0
+        usual = usual[np.isfinite(usual)]
+        if len(usual) and abs(drift) <= np.quantile(usual, rule("drift_usual")):
+            return math.nan
+    return drift
 
 
 def _widened(
@@ -134,21 +210,6 @@ def _widened(
         else:
             bands[:2] = np.minimum(bands[:2], carried)
     return bands
-
-
-def _scored_discharge(method: _Method, q_past: np.ndarray, fell: np.ndarray, longest: int) -> Spread:
-    def carried(hours: int) -> np.ndarray:
-        return ln(method.discharge(q_past, fell, float(hours)))
-
-    return score_spread("ln_discharge", ln(q_past), carried if method.recession else None, longest)
-
-
-def _scored_stage(method: _Method, h_past: np.ndarray, q_past: np.ndarray, fell: np.ndarray, longest: int) -> Spread:
-    def carried(hours: int) -> np.ndarray:
-        return method.stage(h_past, q_past, method.discharge(q_past, fell, float(hours)))
-
-    usable = method.recession is not None and method.rating is not None and len(q_past) == len(h_past)
-    return score_spread("stage", h_past, carried if usable else None, longest)
 
 
 def _fell(q_past: np.ndarray) -> np.ndarray:

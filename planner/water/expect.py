@@ -92,6 +92,7 @@ def expect(
     level: float | None = None,
     level_kind: str = "",
     gauge: str = "",
+    regulated: bool | None = None,
 ) -> Expected:
     """Expected stage and discharge on the hours from `start` to `end`.
 
@@ -127,7 +128,6 @@ def expect(
         raise ValueError("expect() needs a series or a level")
     times = _hours(start, end)
     past = None
-    past = None
     if series is not None and len(series):
         before = series.rows(series.times <= to_datetime64(now))
         past = cleaned(before) if len(before) else None
@@ -135,21 +135,27 @@ def expect(
     rating = rating_of(past) if past is not None else None
     row = _last_good(past) if past is not None else None
     if level is not None:
-        return _given(station, past, rating, now, times, level, level_kind)
+        return _given(station, past, rating, now, times, level, level_kind, bool(regulated))
     if past is None or row is None:
         return _nothing(station, past, times)
-    return _from_reading(station, past, row, rating, now, times)
+    return _from_reading(station, past, row, rating, now, times, bool(regulated))
 
 
 def _from_reading(
-    station: str, past: Series, row: int, rating: Rating | None, now: datetime, times: np.ndarray
+    station: str,
+    past: Series,
+    row: int,
+    rating: Rating | None,
+    now: datetime,
+    times: np.ndarray,
+    regulated: bool,
 ) -> Expected:
     last = past.reading(row)
     age = (to_datetime64(now) - past.times[row]).astype(np.float64) / 60.0
     quality = _quality(past, row, age)
     at = past.times[row]
     lead = (times - at).astype("timedelta64[s]").astype(np.float64) / 3600.0
-    made = carry_on(past, last, at, lead, rating, quality != Quality.ICE and is_falling(past, at))
+    made = carry_on(past, last, at, lead, rating, quality != Quality.ICE and is_falling(past, at), regulated)
     observed = lead <= 0
     made = recorded(made, observed, stage_at(past, times), discharge_at(past, times))
     if quality == Quality.ICE:
@@ -169,6 +175,7 @@ def _given(
     times: np.ndarray,
     level: float,
     level_kind: str,
+    regulated: bool,
 ) -> Expected:
     row = _last_good(past) if past is not None else None
     before = past.reading(row) if past is not None and row is not None else None
@@ -194,7 +201,7 @@ def _given(
     )
     lead = (times - at).astype("timedelta64[s]").astype(np.float64) / 3600.0
     falling = recent and not iced and past is not None and is_falling(past, to_datetime64(before.time))  # type: ignore[union-attr]
-    made = carry_on(past, last, at, lead, rating, bool(falling))
+    made = carry_on(past, last, at, lead, rating, bool(falling), regulated, stated=True)
     if iced:
         made = without_range(made)
     basis = (
