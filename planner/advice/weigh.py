@@ -15,7 +15,8 @@ Band time counts over the spot's own water only: where the bed is at least half 
 towed through the shallows at the angler's feet, never far above the bed, would win everywhere.
 
 The swim ends where the angler is told to lift the rod: where in the median case the trailing end of the retrieve
-leaves the spot's water, sinks below the hold band, or lays the line on the bed; or else at the pick-up.
+leaves the spot's water, sinks below the hold band, or lays the line on the bed; or else at the pick-up. A rod lifts
+only what is near it: farther out than `lift_farthest_m` the fly must be retrieved through whatever lies between.
 """
 
 from __future__ import annotations
@@ -201,7 +202,7 @@ def _advance(h0, low0, g, glow, dt, limit, dev, most, lo, hi, hl, ll, contact, t
 @compiled(nogil=True)
 def _weigh(  # type: ignore[no-untyped-def]
     count, retrieve, duration, taut, knots, every, fed, wanted, rise, boat, spread, wave, dev, most, geo, depth, sd,
-    holding, lo, hi, hang_s, lifted, band, touch, hang, lift, swim, means, under,
+    holding, lo, hi, hang_s, lifted, farthest, band, touch, hang, lift, swim, means, under,
 ):  # fmt: skip
     L, F, Tc = count.shape
     C, S = retrieve.shape[2], retrieve.shape[3]
@@ -251,6 +252,8 @@ def _weigh(  # type: ignore[no-untyped-def]
                 bed, _ = _bed(f[1] + moved, f[2], geo, depth, sd)
                 bed_low, _ = _bed(f[4] + moved, f[5], geo, depth, sd)
                 water = bed + rise[v]
+                if f[1] * f[1] + f[2] * f[2] > farthest * farthest:
+                    break
                 if water < holding[v] or water - f[0] < lo or bed_low + rise[v] - f[3] < 0.0:
                     end = t
                 else:
@@ -367,6 +370,7 @@ def weigh(
         np.float32(ground.hold_high_m),
         float(c["hang_contact_s"]),
         bool(lifted),
+        float(c["lift_farthest_m"]),
         band,
         touch,
         hang,

@@ -34,6 +34,9 @@ __all__ = [
     "spot_water",
 ]
 
+# A boat drifts at most about this far during one swim of a minute [m]; from a fixed stance the fly stays within a
+# cast of the rod, so within two of the landing.
+_DRIFT_M = 60.0
 NO_LAG = "No lag is given for this run: it is taken to change when the gauge does."
 
 
@@ -208,7 +211,8 @@ def spot_levels(
     states = [water.at(level) for level in levels]
     known = [i for i, state in enumerate(states) if math.isfinite(state.level_m)]
     base = states[known[len(known) // 2]] if known else states[0]
-    xs, ys, depth, sd = flow.patch(base, *spot.landing_lonlat, half_size_m=math.ceil(cast_m) + 15.0, step_m=1.0)
+    reach = cast_m + _DRIFT_M if spot.stance == "drifting" else 2.0 * cast_m + 2.0
+    xs, ys, depth, sd = flow.patch(base, *spot.landing_lonlat, half_size_m=float(math.ceil(reach)), step_m=1.0)
     bed_sd = np.sqrt(np.maximum(sd**2 - np.nan_to_num(base.level_sd_m) ** 2, 0.0))
     low, high = _hold_band(spot, water.run)
     return (

@@ -98,6 +98,17 @@ def test_the_rod_is_lifted_where_the_swim_is_fished_out():
     assert lifted.band_time_s[0, 0] == pytest.approx(low.band_time_s[0, 0], abs=1.1)
 
 
+def test_a_rod_does_not_lift_what_is_far_off():
+    """A shoal that begins beyond a head's length must be fished over, and the fly hangs on it."""
+    far = constants()["lift_farthest_m"]
+    tracks = _tracks()
+    tracks.retrieve[0, 1] = tracks.retrieve[0, 4] = np.linspace(far + 10.0, far + 0.5, S)
+    shoal = np.where(np.arange(61)[:, None] < 33, 0.9, 1.3) * np.ones((61, 61))
+    found = weigh(tracks, _ground(shoal), STILL, ROWS_OF_DRAWS, np.array([0.0]))
+    assert np.isnan(found.lift_at_m[0, 0])
+    assert found.hang_chance[0, 0] == 1.0
+
+
 def test_shallows_do_not_count_as_the_spots_water():
     """A fly in the band over a bed less than half as deep as at the landing earns nothing."""
     found = weigh(_tracks(), _ground(landing=3.0), STILL, ROWS_OF_DRAWS, np.array([4.0]), lifted=False)
