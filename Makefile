@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 WORKERS ?= 2
 
-.PHONY: help demo test check bench page-pictures clean
+.PHONY: help demo test check bench clean
 .DEFAULT_GOAL := help
 
 help: ## say what can be made
@@ -38,7 +38,7 @@ check: $(VENV)/.test ## lint, one-way data flow, types
 	$(BIN)/mypy
 
 bench: $(VENV)/.test ## run every benchmark of tests/bench and print one line each
-	@for file in tests/bench/bench_*.py; do $(BIN)/python $$file || exit 1; done
+	@for file in tests/bench/bench_*.py; do $(BIN)/python -m tests.bench.$$(basename $$file .py) || exit 1; done
 
 clean: ## remove the virtual environment and caches
 	rm -rf $(VENV) .pytest_cache .ruff_cache .mypy_cache .import_linter_cache

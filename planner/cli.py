@@ -64,9 +64,7 @@ def _guarded(command: Callable) -> Callable:
 
 def _say_findings(findings: Any) -> None:
     for finding in findings:
-        place = f"{finding.file}, {finding.where}" if finding.where else finding.file
-        need = f"needed: {finding.need}; next: {finding.next_step}"
-        click.echo(f"{finding.level}: {place}: got {finding.given}; {need}", err=True)
+        click.echo(str(finding), err=True)
 
 
 def _say_json(value: Any) -> None:

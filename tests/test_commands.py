@@ -188,7 +188,7 @@ def test_check_names_file_feature_and_next_step(june_river: Path, tmp_path: Path
     done = run("check", str(broken))
     assert done.exit_code == 4
     assert "spots.geojson" in done.output
-    assert "next:" in done.output
+    assert "Next:" in done.output
 
 
 def test_flow_gives_the_keys_of_a_run(june_river: Path) -> None:
