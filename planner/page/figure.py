@@ -101,13 +101,13 @@ def leaflet_file(name: str) -> str:
     return (folder / name).read_bytes().decode("utf-8")
 
 
-_SCRIPTS = ("base", "level", "river", "paint", "side", "card", "start")
+_SCRIPTS = ("base", "level", "river", "under", "paint", "side", "log", "card", "run", "start")
 
 
 def _own(kind: str) -> str:
     folder = resources.files("planner.page") / "static"
     if kind == "css":
-        return "\n".join((folder / f"{name}.css").read_text(encoding="utf-8") for name in ("page", "print"))
+        return "\n".join((folder / f"{name}.css").read_text(encoding="utf-8") for name in ("page", "card", "print"))
     parts = [(folder / f"{name}.js").read_text(encoding="utf-8") for name in _SCRIPTS]
     return '(function () {\n"use strict";\n' + "\n".join(parts) + "\n})();"
 
@@ -141,7 +141,7 @@ def _hashes(pattern: re.Pattern[str], page: str) -> str:
     return " ".join(f"'sha256-{digest}'" for digest in sorted(digests))
 
 
-def compose(title: str, before: str, after: str, data: str, middle: tuple[float, float]) -> str:
+def compose(title: str, before: str, after: str, data: str, middle: tuple[float, float], pictures: str = "") -> str:
     """Put the page together around the map.
 
     Parameters
@@ -150,6 +150,8 @@ def compose(title: str, before: str, after: str, data: str, middle: tuple[float,
         As in `OfflineFigure`.
     middle : tuple of float
         Lat, lon where the map starts [degrees].
+    pictures : str, optional
+        The one host from which pictures may come when the reader switches the background on; none when empty.
 
     Returns
     -------
@@ -189,6 +191,7 @@ def compose(title: str, before: str, after: str, data: str, middle: tuple[float,
         )
     policy = (
         f"default-src 'none'; script-src {_hashes(_SCRIPT, page)}; style-src {_hashes(_STYLE, page)}; "
-        "img-src data: blob:; connect-src 'none'; base-uri 'none'; form-action 'none'"
+        f"img-src data: blob:{' ' + pictures if pictures else ''}; connect-src 'none'; base-uri 'none'; "
+        "form-action 'none'"
     )
     return page.replace(_POLICY_PLACE, policy, 1)

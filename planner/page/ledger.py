@@ -9,7 +9,7 @@ from planner.page.marks import caution_mark, name, swatch, text
 from planner.river.records import River
 from planner.units import show
 
-__all__ = ["cast_card", "rods", "run_table", "spot_names", "spot_table", "trip"]
+__all__ = ["cast_card", "rods", "run_card", "run_table", "spot_names", "spot_table", "trip"]
 
 
 def spot_names(plan: dict[str, Any], river: River) -> dict[str, str]:
@@ -91,7 +91,9 @@ def run_table(plan: dict[str, Any], river: River, units: str) -> str:
         ]
         rows.append(
             f'<tr role="row" data-run="{i}"><th role="rowheader" scope="row">{name(words.name_of(run))}</th>'
-            f"{''.join(cells)}</tr>"
+            f'{"".join(cells)}<td role="cell" class="open-cell needs-script"><button type="button" class="open" '
+            f'data-open-run="{i}" aria-haspopup="dialog">Open <span class="hide">{name(words.name_of(run))}</span>'
+            "</button></td></tr>"
         )
     if not rows:
         return _section("runs", "Runs", "<p>No run is drawn in this river folder.</p>")
@@ -100,7 +102,7 @@ def run_table(plan: dict[str, Any], river: River, units: str) -> str:
     return (
         '<section class="runs" aria-labelledby="runs-h"><h2 id="runs-h">Runs</h2><table role="table" id="runs">'
         "<caption>Mean depth, range of the current, and the water's level against the day it was sounded.</caption>"
-        f'<thead role="rowgroup"><tr role="row">{head}</tr></thead>'
+        f'<thead role="rowgroup"><tr role="row">{head}<td role="cell" class="open-cell needs-script"></td></tr></thead>'
         f'<tbody role="rowgroup">{"".join(rows)}</tbody></table></section>'
     )
 
@@ -162,8 +164,8 @@ def trip(plan: dict[str, Any], river: River, units: str) -> str:
     return _section("day", "The day", f"<ul>{''.join(rows)}</ul>")
 
 
-def cast_card(ladders: list[dict[str, Any]]) -> str:
-    """The empty card of a spot; the script fills it with text alone."""
+def _card(key: str, ladders: list[dict[str, Any]], foot: str) -> str:
+    """An empty card: name, close, cautions, level with its step buttons, body, foot."""
     steps = (
         '<div class="card-level"><button type="button" data-card-step="-1" aria-label="Gauge one step lower">−</button>'
         '<span data-k="card-level" role="status"></span>'
@@ -172,9 +174,36 @@ def cast_card(ladders: list[dict[str, Any]]) -> str:
         else ""
     )
     return (
-        '<dialog id="card" aria-labelledby="card-h"><div class="card-top"><h2 id="card-h" tabindex="-1"></h2>'
-        '<button type="button" id="card-close" aria-label="Close the card">Close</button></div>'
-        f'<div data-k="card-caution"></div>{steps}<div id="card-body"></div>'
-        '<div class="card-foot"><button type="button" data-go="-1">Spot before</button>'
-        '<button type="button" data-go="1">Next spot</button></div></dialog>'
+        f'<dialog id="{key}" aria-labelledby="{key}-h"><div class="card-top"><h2 id="{key}-h" tabindex="-1"></h2>'
+        f'<button type="button" id="{key}-close" aria-label="Close the card">Close</button></div>'
+        f'<div data-k="card-caution"></div>{steps}<div id="{key}-body"></div>{foot}</dialog>'
     )
+
+
+def cast_card(ladders: list[dict[str, Any]]) -> str:
+    """The empty card of a spot; the script fills it with text alone."""
+    log = (
+        '<section id="card-log" class="card-log" aria-labelledby="card-log-h"><h3 id="card-log-h">Log this cast</h3>'
+        '<div class="counted"><button type="button" data-count="-1" aria-label="Counted one second less">−</button>'
+        '<span>Counted <b id="counted"></b></span>'
+        '<button type="button" data-count="1" aria-label="Counted one second more">+</button></div>'
+        '<div class="outcomes"><button type="button" data-outcome="clean">Clean</button>'
+        '<button type="button" data-outcome="touched">Touched</button>'
+        '<button type="button" data-outcome="hung">Hung</button>'
+        '<button type="button" data-outcome="caught">Caught</button></div>'
+        '<p id="card-log-says" role="status"></p></section>'
+    )
+    foot = (
+        f'{log}<div class="card-foot"><button type="button" data-go="-1">Spot before</button>'
+        '<button type="button" data-go="1">Next spot</button></div>'
+    )
+    return _card("card", ladders, foot)
+
+
+def run_card(ladders: list[dict[str, Any]]) -> str:
+    """The empty card of a run; the script fills it with text alone."""
+    foot = (
+        '<div class="card-foot"><button type="button" data-go="-1">Run before</button>'
+        '<button type="button" data-go="1">Next run</button></div>'
+    )
+    return _card("run-card", ladders, foot)

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from planner.page import words
-from planner.river.records import River
+from planner.river.records import HOLD_HIGH_M, HOLD_LOW_M, River
 
 __all__ = ["payload", "planned_level", "script_json", "step_value"]
 
@@ -126,7 +126,25 @@ def _swim(swim: dict[str, Any] | None) -> list[Any] | None:
     if not swim or not swim.get("x_m"):
         return None
     series = [[_number(v, 2) for v in swim.get(name) or ()] for name in ("x_m", "depth_m", "bed_depth_m")]
-    return [*series, swim.get("strip_from")]
+    way = [[_number(v, 1) for v in swim.get(name) or ()] for name in ("east_m", "north_m")]
+    return [*series, swim.get("strip_from"), *([way] if len(way[0]) == len(way[1]) == len(series[0]) else [])]
+
+
+def _run_worth(run: dict[str, Any], hold: tuple[float, float]) -> dict[str, Any]:
+    """What the card of a run shows beside the answers of a level: its bed across, its two currents, its limits."""
+    section = run.get("section") or {}
+    n, z = section.get("n_m") or (), section.get("z_m") or ()
+    pairs = [(a, b) for a, b in zip(n, z, strict=False) if a is not None and b is not None]
+    out = {
+        "section": [[_number(a, 1) for a, _ in pairs], [_number(b, 2) for _, b in pairs]] if len(pairs) > 2 else None,
+        "hold": [_number(hold[0], 2), _number(hold[1], 2)],
+        "soundings": run.get("soundings") or 0,
+        "limits": [str(limit) for limit in run.get("limits") or () if limit],
+    }
+    names = ("max_depth_m", "bed_error_m", "velocity_manning_m_s", "velocity_continuity_m_s", "n", "n_calibrated")
+    out.update({name: _number(run.get(name)) for name in names})
+    out["slope"] = _number(run.get("slope"), 7)
+    return out
 
 
 def _least(choice: dict[str, Any] | None, tables: _Tables) -> int | None:
@@ -219,6 +237,7 @@ def payload(plan: dict[str, Any], river: River, units: str) -> dict[str, Any]:
     from planner.page.ground import map_data
 
     tables = _Tables()
+    bands = {run.id: (run.hold_low_m, run.hold_high_m) for run in river.runs}
     runs = [run["id"] for run in plan.get("runs") or ()]
     spots = [spot["id"] for spot in plan.get("spots") or ()]
     data: dict[str, Any] = {
@@ -235,7 +254,12 @@ def payload(plan: dict[str, Any], river: River, units: str) -> dict[str, Any]:
         "caution": tables.caution(plan.get("caution"), whole=True),
         "ladders": _ladders(plan, tables, runs, spots),
         "runs": [
-            {"name": run.get("name") or run["id"], "row": _run_row(run, tables)} for run in plan.get("runs") or ()
+            {
+                "name": run.get("name") or run["id"],
+                "row": _run_row(run, tables),
+                **_run_worth(run, bands.get(run["id"], (HOLD_LOW_M, HOLD_HIGH_M))),
+            }
+            for run in plan.get("runs") or ()
         ],
         "spots": [_planned_spot(spot, tables) for spot in plan.get("spots") or ()],
         "observed": [g.get("observed_at") for g in plan.get("gauges") or ()],
@@ -244,10 +268,10 @@ def payload(plan: dict[str, Any], river: River, units: str) -> dict[str, Any]:
         "map": map_data(plan, river),
     }
     hold = {spot.id: spot for spot in river.spots}
-    bands = {run.id: (run.hold_low_m, run.hold_high_m) for run in river.runs}
     for row, spot in zip(data["spots"], plan.get("spots") or (), strict=True):
         own = hold.get(spot["id"])
         low, high = bands.get(spot.get("run", ""), (None, None))
+        row["id"] = spot["id"]
         row["name"] = words.name_of(spot, own)
         row["run"] = runs.index(spot["run"]) if spot.get("run") in runs else None
         low = own.hold_low_m if own is not None and own.hold_low_m is not None else low

@@ -11,17 +11,20 @@ from itertools import pairwise
 from typing import Any
 
 from planner.page import words
-from planner.page.ledger import cast_card, rods, run_table, spot_table, trip
+from planner.page.background import background, online_layer
+from planner.page.front import cautions, levels, river_and_day
+from planner.page.ledger import cast_card, rods, run_card, run_table, spot_table, trip
+from planner.page.logbook import log_section, trip_key
 from planner.page.marks import caution_mark, name, signs, swatch, text
 from planner.page.payload import payload, script_json
 from planner.page.sketch import sketch
 from planner.river.records import River
 from planner.units import show
 
-__all__ = ["build_page", "expected_sentence", "gauge_sentence"]
+__all__ = ["build_page"]
 
 
-def build_page(plan: dict[str, Any], river: River, units: str) -> str:
+def build_page(plan: dict[str, Any], river: River, units: str, *, online: bool | None = None) -> str:
     """The page for the river as one HTML file that asks for nothing from the network.
 
     Parameters
@@ -34,6 +37,9 @@ def build_page(plan: dict[str, Any], river: River, units: str) -> str:
         The river folder: outlines, casts, places, zone.
     units : str
         ``us`` or ``metric``.
+    online : bool, optional
+        Offer a background map from the network, which the reader must switch on; only then does the page's policy let
+        pictures of that one service in. None takes ``online_background`` of river.toml, which is false when not given.
 
     Returns
     -------
@@ -44,10 +50,16 @@ def build_page(plan: dict[str, Any], river: River, units: str) -> str:
     ------
     PageUnfit
         When the installed map library would make the page ask for an outside file.
+    BackgroundUnfit
+        When the file that river.toml names as ``background`` cannot be drawn.
     """
     from planner.page.figure import compose
 
     data = payload(plan, river, units)
+    data["map"]["under"] = background(river, data["map"]["box"])
+    layer = online_layer(river, online)
+    data["map"]["online"] = layer
+    data["trip"] = trip_key(plan, river)
     west, south, east, north = data["map"]["box"]
     drawing = sketch(plan, data["map"], units)
     title = f"{plan.get('river') or river.name}, {words.day_words(plan['for_day'])}"
@@ -56,11 +68,11 @@ def build_page(plan: dict[str, Any], river: River, units: str) -> str:
             signs(),
             '<a class="skip" href="#level">Skip to the gauge level</a>',
             "<main>",
-            _cautions(plan),
-            _river_and_day(plan, river, units),
-            _levels(plan, data, river, units),
+            cautions(plan),
+            river_and_day(plan, river, units),
+            levels(plan, data, river, units),
             '<div class="field"><section class="map-part" aria-labelledby="map-h"><h2 id="map-h">Map</h2>',
-            _legend(units),
+            _legend(plan, data, units),
             f'<div class="no-script-only print-only">{drawing}</div>',
             f'<div class="map-frame {_shape(data["map"]["box"])}" id="map-frame">'
             '<svg class="north" viewBox="0 0 24 40" aria-hidden="true">'
@@ -71,10 +83,11 @@ def build_page(plan: dict[str, Any], river: River, units: str) -> str:
     after = "\n".join(
         [
             '</div><p class="where needs-script"><button type="button" id="where" hidden>Where am I</button> '
-            '<span id="where-says" role="status"></span></p></section>',
+            f'<span id="where-says" role="status"></span></p>{_online(layer, data)}</section>',
             spot_table(plan, river, units),
             "</div>",
             run_table(plan, river, units),
+            log_section(),
             '<div class="rest">',
             rods(plan, river),
             trip(plan, river, units),
@@ -83,137 +96,15 @@ def build_page(plan: dict[str, Any], river: River, units: str) -> str:
             "</main>",
             _foot(plan, river),
             cast_card(data["ladders"]),
+            run_card(data["ladders"]),
+            _dock(data["ladders"]),
         ]
     )
-    return compose(title, before, after, script_json(data), ((south + north) / 2, (west + east) / 2))
+    pictures = layer["host"] if layer else ""
+    return compose(title, before, after, script_json(data), ((south + north) / 2, (west + east) / 2), pictures)
 
 
-def _reason_rows(reasons: list[dict[str, Any]]) -> str:
-    return "".join(
-        f"<li>{caution_mark({'level': r['level'], 'label': words.LEVEL_WORDS.get(r['level'], '')})} "
-        f"<span>{text(r.get('text') or '')}</span></li>"
-        for r in reasons
-    )
-
-
-def _cautions(plan: dict[str, Any]) -> str:
-    """The day's caution; what does not fit a phone's first screen folds away with its number and level in sight."""
-    caution = plan.get("caution") or {}
-    low = "".join(f"<li>{text(note)}</li>" for note in words.low_notes(caution))
-    turns = " ".join(words.note_text(note) for note in caution.get("turns") or ())
-    unmade = [text(r.get("text") or r.get("rule") or "") for r in words.missing(caution)]
-    reasons = words.raised(caution.get("reasons") or ())
-    seen = words.in_sight(reasons)
-    folded = reasons[seen:]
-    return (
-        '<section id="cautions" aria-labelledby="cautions-h"><h2 id="cautions-h" class="caution-head">'
-        f"{caution_mark(caution, 'caution')}</h2>"
-        '<p class="past" id="past" hidden></p>'
-        f'<ul class="reasons" data-k="reasons">{_reason_rows(reasons[:seen])}</ul>'
-        f'<details class="folded"{"" if folded else " hidden"} data-k="folded"><summary>'
-        f'<span data-k="folded-count">{words.folded_words(len(folded))}</span></summary>'
-        f'<ul class="reasons" data-k="folded-list">{_reason_rows(folded)}</ul></details>'
-        f'<p class="turns">{text(turns)}</p><ul class="low" data-k="low">{low}</ul>'
-        f'<div class="made-checks"><p class="checks" data-k="checks">{text(words.unlisted_words(caution))}</p>'
-        f'<details class="folded"{"" if unmade else " hidden"} data-k="unmade"><summary>Not assessed: '
-        f'<span data-k="unmade-count">{len(unmade)}</span></summary>'
-        f'<ul data-k="unmade-list">{"".join(f"<li>{row}</li>" for row in unmade)}</ul></details></div>'
-        f'<p class="standing">{text(" ".join(words.STANDING))}</p></section>'
-    )
-
-
-def gauge_sentence(gauge: dict[str, Any], river: River, units: str) -> str:
-    """The last reading of a gauge with its age, quality and trend."""
-    parts = []
-    if gauge.get("stage_m") is not None:
-        parts.append(show(gauge["stage_m"], "level", units))
-    if gauge.get("discharge_m3s") is not None:
-        parts.append(show(gauge["discharge_m3s"], "discharge", units))
-    if not parts:
-        return f"{gauge.get('id', '')}: no reading ({gauge.get('quality') or 'missing'})"
-    at = words.clock(gauge.get("observed_at"), river.timezone, with_day=True)
-    return words.joined(
-        (
-            f"{gauge.get('id', '')}: {' and '.join(parts)}" + (f" at {at}" if at else ""),
-            words.age_words(gauge.get("age_min")),
-            gauge.get("quality") or "quality unknown",
-            words.trend_words(gauge.get("trend_m_per_h"), units),
-        )
-    )
-
-
-def expected_sentence(plan: dict[str, Any], river: River, units: str) -> str:
-    """What the gauge is expected to read over the day's hours."""
-    rows = plan.get("expected") or []
-    if not rows:
-        return "No expectation for the day: no reading to start from."
-    kind, keys = "level", ("stage_low_m", "stage_m", "stage_high_m")
-    if all(row.get("stage_m") is None for row in rows):
-        kind, keys = "discharge", ("discharge_low_m3s", "discharge_m3s", "discharge_high_m3s")
-    low = [row[keys[0]] for row in rows if row.get(keys[0]) is not None]
-    high = [row[keys[2]] for row in rows if row.get(keys[2]) is not None]
-    middle = [row[keys[1]] for row in rows if row.get(keys[1]) is not None]
-    if not middle:
-        return "No expectation for the day."
-    hours = f"{words.clock(rows[0].get('time'), river.timezone)} to {words.clock(rows[-1].get('time'), river.timezone)}"
-    bounds = words.span(min(low or middle), max(high or middle), kind, units)
-    return f"Expected {hours}: {bounds}."
-
-
-def _river_and_day(plan: dict[str, Any], river: River, units: str) -> str:
-    made = words.clock(plan.get("made_at"), river.timezone, with_day=True)
-    gauges = "".join(
-        f'<p class="gauge">Last reading {text(gauge_sentence(gauge, river, units))}'
-        f'<span class="age-now" data-gauge="{i}"></span></p>'
-        for i, gauge in enumerate(plan.get("gauges") or ())
-    )
-    return (
-        f'<header class="river"><h1>{name(plan.get("river") or river.name)}</h1>'
-        f'<p class="day">{text(words.day_words(plan["for_day"]))} <span class="made">plan made {text(made)}</span></p>'
-        f"{gauges}"
-        f'<p class="expected">{text(expected_sentence(plan, river, units))}</p></header>'
-    )
-
-
-def _levels(plan: dict[str, Any], data: dict[str, Any], river: River, units: str) -> str:
-    ladders = data["ladders"]
-    if not ladders:
-        return (
-            '<section id="level" aria-labelledby="level-h"><h2 id="level-h">The gauge reads now</h2>'
-            "<p>No ladder of levels could be worked out, so the page holds the planned answers alone.</p></section>"
-        )
-    out = ['<section id="level" aria-labelledby="level-h"><h2 id="level-h">The gauge reads now</h2>']
-    for i, ladder in enumerate(ladders):
-        kind, unit = ladder["kind"], words.number_rule(ladder["kind"], units)[1]
-        planned = show(ladder["planned"], kind, units) if ladder["planned"] is not None else "not known"
-        which = f"Gauge {data['texts'][ladder['gauge']]}" if len(ladders) > 1 and ladder["gauge"] is not None else ""
-        low, high = (show(ladder["at"][k], kind, units) for k in (0, -1))
-        out.append(
-            f'<div class="ladder" data-ladder="{i}" role="group" aria-label="{text(which or "Gauge level")}">'
-            f'<p class="reading"><span data-k="reading" id="reading-{i}">{text(planned)}</span> '
-            f'<span class="reading-note" data-k="reading-note">the planned level</span>'
-            f"{f' <span>{text(which)}</span>' if which else ''}</p>"
-            '<div class="steps needs-script">'
-            '<button type="button" data-step="-1" aria-label="One step lower">−</button>'
-            f'<input type="range" min="0" max="{len(ladder["at"]) - 1}" step="1" value="0" '
-            f'aria-label="The gauge reads now" aria-describedby="ends-{i}">'
-            '<button type="button" data-step="1" aria-label="One step higher">+</button></div>'
-            f'<p class="ends needs-script" id="ends-{i}">Answers are worked out from {text(low)} to {text(high)}.</p>'
-            f'<form class="typed needs-script"><label for="typed-{i}">Or type the reading in {text(unit)}</label>'
-            f'<input id="typed-{i}" type="text" inputmode="decimal" autocomplete="off" size="7"> '
-            '<button type="submit">Set</button> <button type="button" data-back>Back to the plan</button></form>'
-            f'<p class="beyond" data-k="beyond" role="alert" hidden></p>'
-            "</div>"
-        )
-    out.append('<p class="answer needs-script" id="answer" role="status" aria-live="polite"></p>')
-    out.append(
-        "<noscript><p>Scripts are off: every answer below is for the planned level. Where the gauge reads something "
-        "else, depth and countdown are not as written.</p></noscript></section>"
-    )
-    return "".join(out)
-
-
-def _legend(units: str) -> str:
+def _legend(plan: dict[str, Any], data: dict[str, Any], units: str) -> str:
     parts = []
     for kind, title in (("depth", "mean depth"), ("speed", "current")):
         steps = words.class_steps(kind, units)
@@ -238,13 +129,62 @@ def _legend(units: str) -> str:
         '<button type="button" data-by="depth" aria-pressed="true">depth</button>'
         '<button type="button" data-by="speed" aria-pressed="false">current</button></div>'
     )
-    stances = ", ".join(f"{letter} {word}" for letter, word in words.STANCE_WORDS.values())
-    return (
-        f'{pick}<div class="legend"><p class="legend-unit" data-k="legend-unit">Mean depth, '
-        f"{text(words.number_rule('depth', units)[1])}</p>{''.join(parts)}"
-        f'<p class="legend-signs">Arrow: from the stance ({text(stances)}) to where the fly lands (black number). '
-        "IN put-in, OUT take-out, ! hazard.</p></div>"
+    named = [
+        words.name_of(run) for run, drawn in zip(plan.get("runs") or (), data["map"]["runs"], strict=True) if drawn
+    ]
+    at = [i for i, drawn in enumerate(data["map"]["runs"]) if drawn]
+    choices = "".join(f'<option value="{i}">{text(label)}</option>' for i, label in zip(at, named, strict=True))
+    go = (
+        '<div class="pick needs-script"><label for="go-to">Show</label><select id="go-to">'
+        f'<option value="">the whole river</option>{choices}</select></div>'
+        if choices
+        else ""
     )
+    stances = ", ".join(f"{letter} {word}" for letter, word in words.STANCE_WORDS.values())
+    drawn = data["map"]["soundings"]
+    dots = f"Dot: a sounding ({_dots_words(drawn)}), seen when a run fills the map. " if drawn["total"] else ""
+    return (
+        f'<div class="picks">{pick}{go}</div><div class="legend"><p class="legend-unit" data-k="legend-unit">'
+        "Mean depth, "
+        f"{text(words.number_rule('depth', units)[1])}</p>{''.join(parts)}"
+        '<details class="folded"><summary>Signs on the map</summary>'
+        f'<p class="legend-signs">Arrow: from the stance ({text(stances)}) to where the fly lands (black number). '
+        "Purple: the swim; its broad part is in the hold band. White arrows: the current, the larger the faster. "
+        f"Dashed: the flowline, with the clock of the plan. {dots}IN put-in, OUT take-out, ! hazard.</p>"
+        "</details></div>"
+    )
+
+
+def _online(layer: dict[str, Any] | None, data: dict[str, Any]) -> str:
+    """The switch of the background map, off until pressed, and the name of the reader's own drawing."""
+    own = data["map"]["under"]
+    said = f'<p class="note">Under the runs: {name(own["name"])} from the river folder.</p>' if own else ""
+    if layer is None:
+        return said
+    return (
+        f'{said}<p class="needs-script"><button type="button" id="online" aria-pressed="false">Background map from the '
+        'network</button> <span id="online-says" role="status"></span></p>'
+    )
+
+
+def _dots_words(drawn: dict[str, Any]) -> str:
+    shown, total = len(drawn["at"]), drawn["total"]
+    return f"{total}" if shown == total else f"{shown} of {total} drawn"
+
+
+def _dock(ladders: list[dict[str, Any]]) -> str:
+    """Caution and level in a bar at the foot of the screen, there while the slider itself is out of sight."""
+    if not ladders:
+        return ""
+    steps = (
+        '<button type="button" data-dock-step="-1" aria-label="Gauge one step lower">−</button>'
+        '<a class="dock-level" href="#level" data-k="dock-level"></a>'
+        '<button type="button" data-dock-step="1" aria-label="Gauge one step higher">+</button>'
+        if len(ladders) == 1
+        else '<a class="dock-level" href="#level" data-k="dock-level"></a>'
+    )
+    mark = caution_mark({}, "dock-caution")
+    return f'<aside id="dock" aria-label="Caution and gauge level" hidden>{mark}{steps}</aside>'
 
 
 def _shape(box: list[float]) -> str:

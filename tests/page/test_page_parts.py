@@ -16,8 +16,8 @@ import pytest
 from planner.page import build_page, spots_csv, spots_gpx, summary
 from planner.page.exports import GPX_DEPTH_SPACE, GPX_SPACE
 from planner.page.figure import LEAFLET_SHA256, PageUnfit, leaflet_file, outside_addresses
+from planner.page.front import expected_sentence
 from planner.page.payload import payload, script_json
-from planner.page.sheet import expected_sentence
 from planner.units import FOOT
 from tests.page.sample import LAT0, LON0, NASTY, sample
 

@@ -26,19 +26,19 @@ function goCard(by) {
   cardFrom = document.querySelector('[data-open="' + cardSpot + '"]');
 }
 
-function cardCautions(node, a) {
+// The thing's own caution with its reasons, after those of run and day where they are higher.
+function cardCautions(node, own, caution, run) {
   const items = [];
-  if (height(answers.caution) > height(a.caution)) items.push(["The day", answers.caution]);
-  const run = data.spots[cardSpot].run;
-  if (known(run) && height(answers.runs[run].caution) > height(a.caution)) items.push(["This run", answers.runs[run].caution]);
-  items.push(["This spot", a.caution]);
-  node.replaceChildren(...items.map((item) => {
+  if (height(answers.caution) > height(caution)) items.push(["The day", answers.caution]);
+  if (known(run) && height(answers.runs[run].caution) > height(caution)) items.push(["This run", answers.runs[run].caution]);
+  items.push([own, caution]);
+  list(node, items.map((item) => [item[0], item[1].level, item[1].line, item[0] === own
+    ? item[1].reasons.map((reason) => words(reason[1])).filter(Boolean).join(" ") : ""]), (item) => {
     const row = el("div", "card-mark");
-    row.append(el("span", "card-who", item[0]), markNode(item[1].level, item[1].line));
-    const said = item[1].reasons.map((reason) => words(reason[1])).filter(Boolean);
-    if (item[0] === "This spot" && said.length) row.appendChild(el("p", "", said.join(" ")));
+    row.append(el("span", "card-who", item[0]), markNode(item[1], item[2]));
+    if (item[3]) row.appendChild(el("p", "", item[3]));
     return row;
-  }));
+  });
 }
 
 function paintCard() {
@@ -46,7 +46,7 @@ function paintCard() {
   const a = answers.spots[cardSpot], fixedPart = data.spots[cardSpot], planned = Boolean(a.planned);
   const title = byId("card-h");
   title.replaceChildren(el("span", "number", "" + (cardSpot + 1)), " ", el("bdi", "", fixedPart.name));
-  cardCautions(part(card, "card-caution"), a);
+  cardCautions(part(card, "card-caution"), "This spot", a.caution, data.spots[cardSpot].run);
   const level = part(card, "card-level");
   if (level) say(level, "Gauge " + levelWords() + (planned ? ", planned" : ""));
   const body = byId("card-body");
@@ -54,6 +54,7 @@ function paintCard() {
   if (body.dataset.key === key) return;
   body.dataset.key = key;
   stopTimer();
+  startCount(a);
   body.replaceChildren();
   if (a.line) cardAnswer(body, a, fixedPart, planned);
   else {
@@ -91,9 +92,8 @@ function cardAnswer(body, a, fixedPart, planned) {
   fact(facts, "Cast", known(fixedPart.cast[0]) ? show(fixedPart.cast[0], "length") + ", " + fixedPart.cast[1] : "", "wide");
   fact(facts, "The fly swims at", a.flyDepth ? show(a.flyDepth[1], "depth") + " (" + span(a.flyDepth[0], a.flyDepth[2], "depth") + ")" : "");
   body.appendChild(facts);
-  const view = planned ? sideView(cardSpot) : null;
+  const view = (planned && sideView(cardSpot)) || columnView(a, fixedPart.hold);
   if (view) body.appendChild(view);
-  else if (fixedPart.swim) body.appendChild(el("p", "note", "The side view is drawn for the planned level alone."));
   const more = el("dl", "facts");
   fact(more, "Touches the bed", known(a.touch) ? "in " + percent(a.touch) + " of casts" : "");
   fact(more, "Hangs up", known(a.hang) ? "in " + percent(a.hang) + " of casts" : "");
@@ -117,8 +117,10 @@ function buzz(pattern) {
 
 function runTimer(button, says, a) {
   if (timer) {
+    const gone = Math.round((performance.now() - timer.began) / 1000);
     stopTimer();
-    say(says, "");
+    setCounted(gone);
+    say(says, "Stopped at " + gone + " s.");
     return;
   }
   const began = performance.now(), from = Math.round(a.from), to = Math.round(a.to);
@@ -140,6 +142,6 @@ function runTimer(button, says, a) {
       stopTimer();
     }
   };
-  timer = { button: button, tick: setInterval(tick, 100) };
+  timer = { button: button, began: began, tick: setInterval(tick, 100) };
   tick();
 }

@@ -111,6 +111,11 @@ function stepBy(l, by) {
   setStep(l, next);
 }
 
+// The gauge whose ladder speaks for a run; the first when none does.
+function ladderOf(run) {
+  return Math.max(0, data.ladders.findIndex((ladder) => ladder.runs.includes(run)));
+}
+
 function setStep(l, step) {
   state[l] = data.ladders[l].at[step];
   repaint();

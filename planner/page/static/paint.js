@@ -3,6 +3,10 @@ const rows = {
   spots: Array.from(document.querySelectorAll("#spots tr[data-spot]")).map(cells),
   runs: Array.from(document.querySelectorAll("#runs tr[data-run]")).map(cells),
 };
+const charts = data.ladders.map((ladder, l) => {
+  const root = document.querySelector('[data-chart="' + l + '"]');
+  return root ? { root: root, now: part(root, "chart-now") } : null;
+});
 let answers = null;
 let spoken = 0;
 
@@ -29,7 +33,7 @@ function paintCautions() {
   const root = byId("cautions"), caution = answers.caution;
   paintMark(part(root, "caution"), caution);
   const reasons = caution.reasons.slice().sort((a, b) => b[0] - a[0]);
-  const seen = Math.max(2, reasons.filter((reason) => reason[0] >= 2).length), folded = reasons.slice(seen);
+  const seen = Math.max(1, reasons.filter((reason) => reason[0] >= 2).length), folded = reasons.slice(seen);
   list(part(root, "reasons"), reasons.slice(0, seen), reasonNode);
   list(part(root, "folded-list"), folded, reasonNode);
   say(part(root, "folded-count"), folded.length + " more heads-up" + (folded.length === 1 ? "" : "s"));
@@ -59,7 +63,20 @@ function paintLevels() {
     say(beyond, text);
     beyond.hidden = !text;
     root.querySelector("[data-back]").disabled = !where;
+    paintChart(l, where ? value : null);
   });
+}
+
+// The level that is set, across the hours to come; at the drawing's edge when it lies beyond it.
+function paintChart(l, value) {
+  const drawn = charts[l];
+  if (!drawn) return;
+  const d = drawn.root.dataset, top = Number(d.top), bottom = Number(d.bottom);
+  drawn.now.classList.toggle("shown", known(value));
+  if (!known(value)) return;
+  const share = Math.min(1, Math.max(0, (top - value) / (top - bottom)));
+  drawn.now.setAttribute("transform", "translate(0 " + (Number(d.y) + share * Number(d.high)).toFixed(1) + ")");
+  say(drawn.now.lastChild, "set " + show(value, data.ladders[l].kind));
 }
 
 function short(caution) {
@@ -120,7 +137,13 @@ function repaint(quiet) {
   paintMap(answers);
   const caption = document.querySelector('[data-k="table-level"]');
   if (caption) say(caption, "At " + levelWords() + (answers.planned ? ", the planned level." : "."));
+  const dock = byId("dock");
+  if (dock) {
+    paintMark(part(dock, "dock-caution"), { level: answers.caution.level, line: answers.caution.short });
+    say(part(dock, "dock-level"), "Gauge " + levelWords());
+  }
   paintCard();
+  paintRunCard();
   clearTimeout(spoken);
   if (quiet) speak();
   else spoken = setTimeout(speak, 350);

@@ -23,7 +23,7 @@ function fixed(at, node, size, anchor) {
 
 function arrowHead(at, bearing, className) {
   const node = draw("svg", { viewBox: "-12 -12 24 24", class: className, "aria-hidden": "true" });
-  draw("path", { d: "M0 -10 8 8 0 4 -8 8Z", transform: "rotate(" + bearing.toFixed(1) + ")" }, node);
+  draw("path", { d: "M0 -10 8 8 0 4 -8 8Z" }, draw("g", { transform: "rotate(" + bearing.toFixed(1) + ")" }, node));
   return fixed(at, node, [24, 24]);
 }
 
@@ -38,8 +38,8 @@ function drawRuns() {
     const letter = el("b", "class-letter");
     label.append(letter, el("bdi", "", data.runs[i].name), el("span", "run-number"));
     fixed(run.middle, label, [0, 0]);
-    if (known(run.bearing)) arrowHead(run.middle, run.bearing, "flow-arrow");
-    mapRuns.push({ shape: shape, letter: letter, text: label.querySelector(".run-number"), ring: run.ring });
+    const arrows = run.arrows.map((a) => arrowHead([a[0], a[1]], a[2], "flow-arrow").getElement().querySelector("path"));
+    mapRuns.push({ shape: shape, letter: letter, text: label.querySelector(".run-number"), ring: run.ring, arrows: arrows });
   });
 }
 
@@ -49,6 +49,7 @@ function drawSpots() {
     const line = [spot.from, spot.to], name = i + 1 + " " + data.spots[i].name;
     L.polyline(line, { color: "#ffffff", weight: 7, interactive: false }).addTo(riverMap);
     L.polyline(line, { color: "#111111", weight: 3, interactive: false }).addTo(riverMap);
+    drawSwim(i, spot);
     fixed(spot.from, el("span", "stance", spot.sign), [22, 22]);
     arrowHead(spot.to, turn(spot.from, spot.to), "cast-arrow");
     const box = el("span", "spot-box");
@@ -68,6 +69,46 @@ function drawSpots() {
   });
 }
 
+// Dots on a canvas of their own, under casts and numbers; they show when a run fills the map.
+function drawSoundings() {
+  const found = data.map.soundings;
+  if (!found.at.length) return;
+  riverMap.createPane("dots").classList.add("dots");
+  const paper = L.canvas({ pane: "dots", padding: 0.1 });
+  const dots = L.layerGroup(found.at.map((d) => L.circleMarker([(found.from[0] + d[0]) / 1e6, (found.from[1] + d[1]) / 1e6], {
+    renderer: paper, pane: "dots", radius: 2.5, color: "#ffffff", weight: 1, fillColor: "#111111", fillOpacity: 1, interactive: false,
+  })));
+  const turnOn = () => (riverMap.getZoom() >= 16.5 ? dots.addTo(riverMap) : dots.remove());
+  riverMap.on("zoomend", turnOn);
+  turnOn();
+}
+
+// The way of the fly: as the plan gives it, east and north of the landing, else along the cast by its distance.
+function swimWay(swim, spot) {
+  const squeeze = 111195 * Math.cos((spot.to[0] * Math.PI) / 180);
+  if (swim[4]) return swim[4][0].map((east, k) => [spot.to[0] + swim[4][1][k] / 111195, spot.to[1] + east / squeeze]);
+  const far = Math.max(...swim[0]) || 1;
+  return swim[0].map((m) => [0, 1].map((k) => spot.from[k] + ((spot.to[k] - spot.from[k]) * m) / far));
+}
+
+const swims = L.layerGroup();
+
+function drawSwim(i, spot) {
+  const swim = data.spots[i].swim, hold = data.spots[i].hold;
+  if (!swim) return;
+  const way = swimWay(swim, spot), colour = { color: "#5b1a8b", interactive: false };
+  const inBand = (k) => known(swim[2][k]) && swim[2][k] - swim[1][k] >= hold[0] && swim[2][k] - swim[1][k] <= hold[1];
+  swims.addLayer(L.polyline(way, Object.assign({ weight: 2.5 }, colour)));
+  let from = -1;
+  way.forEach((point, k) => {
+    if (inBand(k) && from < 0) from = k;
+    if (from >= 0 && (!inBand(k) || k === way.length - 1)) {
+      swims.addLayer(L.polyline(way.slice(from, k + 1), Object.assign({ weight: 9, lineCap: "butt", opacity: 0.85 }, colour)));
+      from = -1;
+    }
+  });
+}
+
 function drawPlaces() {
   const signs = { put_in: "IN", take_out: "OUT", hazard: "!" };
   for (const place of data.map.places) {
@@ -76,15 +117,35 @@ function drawPlaces() {
     }
     const node = el("div", "place place-" + place.kind);
     node.appendChild(el("b", "", signs[place.kind] || "?"));
-    const name = el("bdi", "place-name", place.what ? place.what + ": " + place.name : place.name);
+    const name = el("span", "place-name");
+    name.append(place.at ? el("b", "place-at", place.at) : "", el("bdi", "", place.what ? place.what + ": " + place.name : place.name));
     node.appendChild(name);
     fixed(place.line[Math.floor(place.line.length / 2)], node, [0, 0]);
   }
 }
 
+function drawClocks() {
+  for (const stop of data.map.clocks) fixed([stop[0], stop[1]], el("span", "clock", stop[2]), [0, 0]);
+}
+
 function fitMap() {
   const box = data.map.box;
   riverMap.fitBounds([[box[1], box[0]], [box[3], box[2]]], { padding: [34, 34], animate: false });
+}
+
+// One run with the casts that fish it.
+function fitRun(i) {
+  const points = data.map.runs[i].ring.slice();
+  data.map.spots.forEach((spot, k) => {
+    if (spot && data.spots[k].run === i) points.push(spot.from, spot.to);
+  });
+  riverMap.fitBounds(points, { padding: [28, 28], animate: false });
+}
+
+function startGo() {
+  const pick = byId("go-to");
+  if (!pick || !riverMap) return;
+  pick.addEventListener("change", () => (pick.value === "" ? fitMap() : fitRun(Number(pick.value))));
 }
 
 // Labels take the first place where they cover nothing that matters more; a run's name gives way, then its depth.
@@ -123,6 +184,12 @@ function settleLabels() {
     node.classList.toggle("tucked", taken.some((other) => overlaps(box, other)));
     if (!node.classList.contains("tucked")) taken.push(box);
   }
+  const arrows = [];
+  for (const node of all(".flow-arrow")) {
+    const box = node.getBoundingClientRect(), hidden = arrows.concat(taken).some((other) => overlaps(box, other));
+    node.classList.toggle("tucked", hidden);
+    if (!hidden) arrows.push(box);
+  }
   for (const node of all(".run-label")) {
     node.classList.remove("letter-alone", "no-name", "tucked");
     if (settle(node, PLACES, taken, frame)) continue;
@@ -130,6 +197,10 @@ function settleLabels() {
     if (settle(node, PLACES, taken, frame)) continue;
     node.classList.add("letter-alone");
     if (!settle(node, PLACES, taken, frame)) node.classList.add("tucked");
+  }
+  for (const node of all(".clock")) {
+    node.classList.remove("tucked");
+    if (!settle(node, AROUND, taken, frame)) node.classList.add("tucked");
   }
   for (const node of all(".place-name")) {
     const box = node.getBoundingClientRect();
@@ -148,11 +219,19 @@ function paintMap(answers) {
       run.colour = found[1];
       paintClass(run.letter, colourBy, value);
       say(run.text, show(value, colourBy));
+      const size = "size-" + Math.max(0, classOf("speed", answer.speed)[2]);
+      if (run.size !== size) for (const arrow of run.arrows) arrow.setAttribute("class", size);
+      run.size = size;
     }
     const drawn = sketchRuns[i];
     if (drawn.shape && drawn.shape.getAttribute("fill") !== found[1]) drawn.shape.setAttribute("fill", found[1]);
     say(drawn.letter, found[0]);
   });
+  if (!riverMap) return;
+  if (answers.planned !== riverMap.hasLayer(swims)) {
+    if (answers.planned) swims.addTo(riverMap);
+    else swims.remove();
+  }
 }
 
 function startMap() {
@@ -165,10 +244,13 @@ function startMap() {
   for (const line of data.map.flow) {
     L.polyline(line, { color: "#1f4e79", weight: 2.5, dashArray: "9 7", interactive: false }).addTo(riverMap);
   }
+  drawUnder();
   drawRuns();
   drawPlaces();
   drawSpots();
+  drawClocks();
   fitMap();
+  drawSoundings();
   riverMap.on("zoomend moveend resize", settleLabels);
   mapNode.setAttribute("role", "group");
   mapNode.setAttribute("aria-label", "Map of the runs and spots; every spot is also in the table after it");

@@ -44,9 +44,7 @@ function startCard() {
   }
   for (const button of card.querySelectorAll("[data-card-step]")) {
     button.addEventListener("click", () => {
-      const run = data.spots[cardSpot].run;
-      const own = data.ladders.findIndex((ladder) => ladder.runs.includes(run));
-      stepBy(Math.max(0, own), Number(button.dataset.cardStep));
+      stepBy(ladderOf(data.spots[cardSpot].run), Number(button.dataset.cardStep));
     });
   }
 }
@@ -61,6 +59,19 @@ function startLegend() {
       say(document.querySelector('[data-k="legend-unit"]'), (colourBy === "depth" ? "Mean depth, " : "Current, ") + unit);
       paintMap(answers);
     });
+  }
+}
+
+// While the slider is out of sight, caution and level stay in sight at the foot of the screen.
+function startDock() {
+  const dock = byId("dock"), watched = document.querySelector(".steps");
+  if (!dock || !watched || !window.IntersectionObserver) return;
+  new IntersectionObserver((seen) => {
+    dock.hidden = seen[seen.length - 1].isIntersecting;
+    document.documentElement.classList.toggle("docked", !dock.hidden);
+  }).observe(watched);
+  for (const button of dock.querySelectorAll("[data-dock-step]")) {
+    button.addEventListener("click", () => stepBy(0, Number(button.dataset.dockStep)));
   }
 }
 
@@ -88,9 +99,14 @@ function startClock() {
 document.documentElement.classList.add("js");
 startLevels();
 startCard();
+startRunCard();
+startLog();
 startLegend();
 startClock();
 startMap();
 startWhere();
+startGo();
+startOnline();
 repaint(true);
+startDock();
 if (riverMap) settleLabels();
