@@ -145,7 +145,7 @@ def plan_folder(
     shown = units or river.units
     plan = plain(compute_plan(river, asked, shown))
     target = Path(out) if out is not None else Path(folder) / "plans" / asked.day.isoformat()
-    made = {
+    made: dict[str, str | bytes] = {
         "plan.json": orjson.dumps(plan, option=orjson.OPT_INDENT_2),
         "spots.csv": spots_csv(plan, river),
         "spots.gpx": spots_gpx(plan, river),

@@ -226,7 +226,8 @@ def _ladder(
         cautions[station] = []
         for number, step in enumerate(steps):
             base = step_conditions(bases[station], step)
-            spots, per_run = [], {run_id: [] for run_id in of_gauge}
+            spots: list[dict[str, Any]] = []
+            per_run: dict[str, list[Caution]] = {run_id: [] for run_id in of_gauge}
             for day, answer in zip(days, answers, strict=True):
                 if day.spot.run not in of_gauge:
                     continue
