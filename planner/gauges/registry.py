@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown, UsageMistake
 from planner.gauges.assemble import join
+from planner.gauges.beside import is_side_reply
 from planner.gauges.series import Series, to_datetime64
 
 if TYPE_CHECKING:
@@ -150,9 +151,11 @@ def _from_network(
 def _from_files(service: Service, station: str, files: list[Path]) -> Series:
     parts: list[Series] = []
     refusals: list[GaugeReplyUnfit] = []
-    for path in files:
+    replies = [(path, service.read(path)) for path in files]
+    series_files = [(path, raw) for path, raw in replies if not is_side_reply(raw, station)]
+    for path, raw in series_files or replies:
         try:
-            parts.append(service.parse(service.read(path), station, where=str(path)))
+            parts.append(service.parse(raw, station, where=str(path)))
         except GaugeReplyUnfit as error:
             refusals.append(error)
     if not parts:

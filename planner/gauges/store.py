@@ -27,13 +27,15 @@ _SETTLED_S = 86400.0
 _SETTLED_FOR_S = 30 * 86400.0
 KEPT_DAYS = 400
 
-_VERSION = 1
+_VERSION = 2
 _TABLES = """
 CREATE TABLE IF NOT EXISTS observations (
   station TEXT, time INTEGER, stage_m REAL, discharge_m3s REAL, temperature_c REAL, turbidity_fnu REAL,
   quality TEXT, PRIMARY KEY (station, time)) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS fetches (
   station TEXT, start INTEGER, finish INTEGER, retrieved_at REAL, name TEXT, notes TEXT);
+CREATE TABLE IF NOT EXISTS documents (
+  station TEXT, kind TEXT, retrieved_at REAL, body BLOB, PRIMARY KEY (station, kind)) WITHOUT ROWID;
 """
 _COLUMNS = ("stage_m", "discharge_m3s", "temperature_c", "turbidity_fnu")
 
@@ -128,6 +130,27 @@ class Store:
             if 0 <= age < FRESH_S or settled:
                 return self.load(station, start, end)
         return None
+
+    def keep_document(self, station: str, kind: str, body: bytes) -> None:
+        """Keep a reply that is no series (forecast, statistics, categories); a store that fails keeps nothing."""
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            with self._open(create=True) as base:
+                row = (station, kind, datetime.now(UTC).timestamp(), body)
+                base.execute("INSERT OR REPLACE INTO documents VALUES (?,?,?,?)", row)
+        except (sqlite3.Error, OSError):
+            return
+
+    def document(self, station: str, kind: str) -> tuple[bytes, float] | None:
+        """A kept reply and its age [s]; None when there is none."""
+        try:
+            with self._open() as base:
+                row = base.execute(
+                    "SELECT body, retrieved_at FROM documents WHERE station = ? AND kind = ?", (station, kind)
+                ).fetchone()
+        except (sqlite3.Error, OSError):
+            return None
+        return (bytes(row[0]), datetime.now(UTC).timestamp() - float(row[1])) if row else None
 
     @contextmanager
     def _open(self, create: bool = False) -> Iterator[sqlite3.Connection]:

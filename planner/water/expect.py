@@ -9,7 +9,9 @@ from datetime import datetime
 import numpy as np
 
 from planner.gauges.assemble import rank
+from planner.gauges.forecast import Forecast
 from planner.gauges.series import Quality, Reading, Series, to_datetime64
+from planner.water.agency import with_forecast
 from planner.water.carry import Carried, carry_on, is_falling, ln, recorded, without_range
 from planner.water.clean import cleaned
 from planner.water.levels import discharge_at, interpolate, stage_at, trend
@@ -93,13 +95,16 @@ def expect(
     level_kind: str = "",
     gauge: str = "",
     regulated: bool | None = None,
+    forecast: Forecast | None = None,
 ) -> Expected:
     """Expected stage and discharge on the hours from `start` to `end`.
 
-    Hours up to the last reading take the record itself. After it the discharge is kept, or follows the recession
-    fitted on the station's own falling limbs while the water falls; the stage moves with it along the station's own
-    rating. The range is that of the same method run on the station's past (`planner.water.spread`); a rise or fall
-    under way widens it as if it went on for six hours.
+    Hours up to the last reading take the record itself. After it the agency's forecast stands where one is given.
+    Without one the reading is carried on by the method that did best on the station's own past: kept, with the daily
+    pattern of its last week, or, while the water falls, along the recession fitted on its own falling limbs (the stage
+    moves along the station's own rating); then it is moved by the median error of hours that looked like now, and the
+    range is that of the same errors (`planner.water.spread`). A rise or fall under way widens it as if it went on for
+    six hours. On a regulated river no recession is drawn and the range is wider.
 
     Ice at the end of the record leaves the last good values as the median and no range: how far they hold is unknown.
 
@@ -118,6 +123,10 @@ def expect(
         ``stage`` or ``discharge``.
     gauge : str, optional
         Name to show when there is no series.
+    regulated : bool, optional
+        Somebody lets water go above the gauge.
+    forecast : Forecast, optional
+        The agency's own, of the same gauge.
 
     Raises
     ------
@@ -138,7 +147,7 @@ def expect(
         return _given(station, past, rating, now, times, level, level_kind, bool(regulated))
     if past is None or row is None:
         return _nothing(station, past, times)
-    return _from_reading(station, past, row, rating, now, times, bool(regulated))
+    return _from_reading(station, past, row, rating, now, times, bool(regulated), forecast)
 
 
 def _from_reading(
@@ -149,6 +158,7 @@ def _from_reading(
     now: datetime,
     times: np.ndarray,
     regulated: bool,
+    forecast: Forecast | None,
 ) -> Expected:
     last = past.reading(row)
     age = (to_datetime64(now) - past.times[row]).astype(np.float64) / 60.0
@@ -156,11 +166,18 @@ def _from_reading(
     at = past.times[row]
     lead = (times - at).astype("timedelta64[s]").astype(np.float64) / 3600.0
     made = carry_on(past, last, at, lead, rating, quality != Quality.ICE and is_falling(past, at), regulated)
+    said = ""
+    if quality != Quality.ICE:
+        made, said = with_forecast(made, forecast, times, last, rating)
     observed = lead <= 0
     made = recorded(made, observed, stage_at(past, times), discharge_at(past, times))
     if quality == Quality.ICE:
         made = without_range(made)
     basis = f"The last good reading, {_ago(age)} old, {made.how}; {made.range}."
+    if made.how == "as forecast":
+        basis = said
+    elif said:
+        basis = f"{basis} {said}"
     if quality == Quality.ICE:
         basis = f"The last good reading, {_ago(age)} old, kept; the record is under ice, so its range is unknown."
     keyed = "stage" if math.isfinite(last.stage_m) else "discharge"
