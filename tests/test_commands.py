@@ -62,6 +62,45 @@ def test_a_real_reply_gives_a_plan(june_river: Path, tmp_path: Path) -> None:
     assert done.output.index("CAUTION") < done.output.index("spot")
 
 
+CAUTION = "level label assessed checks reasons low_water"
+KEYS = {
+    "": "format river made_at for_day gauges expected caution runs spots ladder rods trip",
+    "gauges": "id service stage_m discharge_m3s observed_at age_min quality trend_m_per_h",
+    "expected": "time stage_m stage_low_m stage_high_m discharge_m3s basis",
+    "runs": (
+        "id name level_m area_m2 hydraulic_radius_m mean_depth_m max_depth_m slope n velocity_manning_m_s "
+        "velocity_continuity_m_s velocity_used_m_s velocity_low_m_s velocity_high_m_s soundings bed_error_m "
+        "limits caution"
+    ),
+    "spots": (
+        "id run at stage_m depth_m depth_low_m depth_high_m velocity_m_s stance stance_depth_m stance_velocity_m_s "
+        "cast_m angle_deg best none_because next_best caution"
+    ),
+}
+BEST = (
+    "line fly countdown_mode countdown_from_s countdown_to_s strip_m_s lift_rod_at_m fly_depth_m band_time_s "
+    "touch_chance hang_chance why"
+)
+
+
+def test_the_plan_holds_the_keys_of_the_interface(june_river: Path, tmp_path: Path) -> None:
+    """Every key that another program may read stands in plan.json, in every row."""
+    run("plan", str(june_river), *JUNE, "--out", str(tmp_path))
+    plan = written(tmp_path)
+    for name, keys in KEYS.items():
+        rows = [plan] if not name else plan[name]
+        assert rows
+        for row in rows:
+            assert set(keys.split()) <= set(row), name
+    for caution in [plan["caution"], *(row["caution"] for row in plan["runs"] + plan["spots"] + plan["ladder"])]:
+        assert set(CAUTION.split()) <= set(caution)
+        for reason in caution["reasons"]:
+            assert {"rule", "level", "text", "value", "threshold", "source"} <= set(reason)
+    for spot in plan["spots"]:
+        assert set(BEST.split()) <= set(spot["best"] or dict.fromkeys(BEST.split()))
+        assert (spot["best"] is None) == bool(spot["none_because"])
+
+
 def test_the_ladder_holds_the_keys_of_the_interface(june_river: Path, tmp_path: Path) -> None:
     """Every key that another program may read is there on every step."""
     run("plan", str(june_river), *JUNE, "--out", str(tmp_path))
