@@ -39,7 +39,14 @@ def _checks(names: Iterable[str], c: Conditions, where: str, units: str) -> list
         )
         if check is not None:
             found.append(replace(check, blocks=False) if check.blocks and c.level_given else check)
-    return found
+    return _undated(found, c)
+
+
+def _undated(checks: list[Check], c: Conditions) -> list[Check]:
+    """A reading whose age is not known clears nothing, whatever it reads."""
+    if c.data_age_min is not None or c.level_given:
+        return checks
+    return [replace(k, doubt=True) if k.kind in ("level", "rise", "sensor", "ice") else k for k in checks]
 
 
 def _footing(c: Conditions, where: str) -> Check:
@@ -127,7 +134,7 @@ def assess_river(
     base = _checks(rule_ids("river", "all"), c, "", units)
     local, low = local_checks(thresholds, c, units=units, doubts=doubts(c), gauge=gauge)
     after_age = 1 if base and base[0].rule == "X1" else 0
-    base[after_age:after_age] = local
+    base[after_age:after_age] = _undated(local, c)
     craft = _checks(rule_ids("low_water"), c, "", units)
     notes = tuple(check.as_reason() for check in [*craft, *low] if check.level != 0)
     return _combine(base, notes)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Any
+
+from planner.tables import rows
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -52,6 +55,7 @@ def rise_conditions(
     -------
     dict
         `rise_m_1h`, `rise_m_3h` [m], `flow_gain_3h` [1], `rise_percentile` [%]; None where the record does not say.
+        Rises count from the lowest reading of the span, so that a dip hides none.
         The percentile is the higher of those of the 1 h and the 3 h rise among all hourly steps on record at which
         the stage rose; 0 when it does not rise now, None with fewer than 200 of them.
 
@@ -74,19 +78,44 @@ def rise_conditions(
     if known_h.any():
         last = t[known_h][-1]
         shares = []
-        for name, hours in (("rise_m_1h", 1), ("rise_m_3h", 3)):
+        for name, hours, raises in (("rise_m_1h", 1, _threshold("F6")), ("rise_m_3h", 3, _threshold("F6r"))):
             rise = float(h[known_h][-1] - _at(t, h, np.array([last - hours * 3600.0]))[0])
+            out[name] = _from_lowest(rise, float(h[known_h][-1] - _lowest(t, h, last, hours)), raises)
             if np.isfinite(rise):
-                out[name] = rise
                 shares.append(_rank(t, h, rise, hours * 3600.0))
         ranked = [share for share in shares if share is not None]
         out["rise_percentile"] = max(ranked) if ranked else None
     if known_q.any():
         last = t[known_q][-1]
         before = float(_at(t, q, np.array([last - 3 * 3600.0]))[0])
-        if np.isfinite(before) and before > 0:
-            out["flow_gain_3h"] = float(q[known_q][-1]) / before - 1.0
+        lowest = _lowest(t, q, last, 3)
+        gain = float(q[known_q][-1]) / before - 1.0 if np.isfinite(before) and before > 0 else np.nan
+        most = float(q[known_q][-1]) / lowest - 1.0 if lowest > 0 else np.nan
+        out["flow_gain_3h"] = _from_lowest(gain, most, _threshold("F6q"))
     return out
+
+
+@cache
+def _threshold(rule: str) -> float:
+    return float(next(row["threshold"] for row in rows("caution_rules") if row["id"] == rule and row["threshold"]))
+
+
+def _lowest(t: Any, values: Any, last: float, hours: int) -> float:
+    """Lowest reading of the last hours."""
+    import numpy as np
+
+    recent = values[np.isfinite(values) & (t >= last - hours * 3600.0)]
+    return float(recent.min())
+
+
+def _from_lowest(whole: float, lowest: float, raises: float) -> float | None:
+    """The change over the whole span, or from its lowest reading where that is a greater rise.
+
+    A record that begins within the span cannot say that the river has not risen; it can say that it has.
+    """
+    if whole == whole:
+        return max(whole, lowest) if lowest > 0 else whole
+    return lowest if lowest == lowest and round(lowest, 9) >= raises else None
 
 
 def _rank(t: Any, h: Any, rise: float, span: float) -> float | None:

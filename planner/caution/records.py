@@ -193,6 +193,7 @@ class Check:
             "threshold": self.threshold,
             "source": self.source,
             "where": self.where,
+            "kind": self.kind,
             "doubt": self.doubt,
         }
 
@@ -210,8 +211,8 @@ class Caution:
     assessed, checks : int
         How many checks could be made, of how many that apply.
     reasons : tuple of dict
-        ``{rule, level, text, value, threshold, source, where, doubt}``: raised ones first, highest level first, then
-        those that could not be assessed (level None).
+        ``{rule, level, text, value, threshold, source, where, kind, doubt}``: raised ones first, highest level first,
+        then those that could not be assessed (level None).
     low_water : tuple of dict
         Notes of low water, in the same form; they do not enter the level.
     base : tuple of Check
@@ -227,7 +228,7 @@ class Caution:
     base: tuple[Check, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
-        """The caution as it stands in `plan.json`; `unclear` names checks that raise nothing and clear nothing."""
+        """The caution as it stands in `plan.json`; `unclear` and `markers` are what holding it over needs."""
         return {
             "level": self.level,
             "label": self.label,
@@ -235,9 +236,6 @@ class Caution:
             "checks": self.checks,
             "reasons": [dict(reason) for reason in self.reasons],
             "low_water": [dict(note) for note in self.low_water],
-            "unclear": [
-                [check.rule, check.where]
-                for check in self.base
-                if (check.doubt and not check.level) or (check.kind == "marker" and check.level is None)
-            ],
+            "unclear": [[check.rule, check.where] for check in self.base if check.doubt and check.level == 0],
+            "markers": {check.rule: check.level for check in self.base if check.kind == "marker"},
         }

@@ -128,7 +128,7 @@ def test_rise_and_gain_are_those_before_the_last_reading():
 def test_no_rise_is_read_across_a_gap_or_from_a_silent_gauge():
     """What the record does not hold stays unknown."""
     times, stage = _record(1.0 + 0.0125 * np.arange(40))
-    stage[10:35] = np.nan
+    stage[10:39] = np.nan
     assert rise_conditions(times, stage, np.full(40, np.nan))["rise_m_3h"] is None
     nothing = rise_conditions(times, np.full(40, np.nan), np.full(40, np.nan))
     assert set(nothing.values()) == {None}

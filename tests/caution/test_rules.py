@@ -83,10 +83,10 @@ def test_with_nothing_supplied_nothing_is_assessed():
 def test_the_dictionary_has_the_keys_of_the_plan_and_no_others():
     """The shape is that of plan.json wherever a caution stands."""
     got = assess_river(dataclasses.replace(CALM, water_temp_c=8.0, stage_m=None)).as_dict()
-    assert list(got) == ["level", "label", "assessed", "checks", "reasons", "low_water", "unclear"]
+    assert list(got) == ["level", "label", "assessed", "checks", "reasons", "low_water", "unclear", "markers"]
     assert got["reasons"]
     for reason in got["reasons"]:
-        assert list(reason) == ["rule", "level", "text", "value", "threshold", "source", "where", "doubt"]
+        assert list(reason) == ["rule", "level", "text", "value", "threshold", "source", "where", "kind", "doubt"]
 
 
 def test_raised_reasons_come_first_and_the_gravest_first():
