@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Section", "Wetted", "wetted"]
+__all__ = ["Section", "Wetted", "pieces", "wetted"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -37,6 +37,25 @@ class Wetted:
         return np.divide(self.area, self.top_width, out=np.full_like(self.area, np.nan), where=self.top_width > 0)
 
 
+def pieces(n: Floats, z: Floats, level: npt.ArrayLike) -> tuple[Floats, Floats, Floats]:
+    """Area [m²], wetted perimeter [m] and width [m] of each straight piece of beds; arguments as in `wetted`.
+
+    Returns
+    -------
+    area, perimeter, width : numpy.ndarray, shape (..., k - 1)
+        Exact for a straight piece; one that pierces the surface counts for its wet part.
+    """
+    depth = np.asarray(level, dtype=float)[..., None] - z
+    one, two = depth[..., :-1], depth[..., 1:]
+    width = np.diff(n, axis=-1)
+    deep, shallow = np.maximum(one, two), np.minimum(one, two)
+    fall = deep - shallow
+    part = np.where(shallow >= 0, 1.0, np.clip(deep, 0.0, None) / np.where(fall > 0, fall, 1.0))
+    part = np.where(deep > 0, part, 0.0)
+    mean = np.where(shallow >= 0, (one + two) / 2, np.clip(deep, 0.0, None) / 2)
+    return mean * part * width, np.hypot(width, fall) * part, part * width
+
+
 def wetted(n: Floats, z: Floats, level: npt.ArrayLike, walls: tuple[bool, bool] = (False, False)) -> Wetted:
     """Area, wetted perimeter and top width of beds made of straight pieces.
 
@@ -54,22 +73,14 @@ def wetted(n: Floats, z: Floats, level: npt.ArrayLike, walls: tuple[bool, bool] 
 
     Notes
     -----
-    Exact for a piecewise straight bed; a piece that pierces the surface counts for its wet part.
+    Exact for a piecewise straight bed, see `pieces`.
     """
-    depth = np.asarray(level, dtype=float)[..., None] - z
-    one, two = depth[..., :-1], depth[..., 1:]
-    width = np.diff(n, axis=-1)
-    deep, shallow = np.maximum(one, two), np.minimum(one, two)
-    fall = deep - shallow
-    part = np.where(shallow >= 0, 1.0, np.clip(deep, 0.0, None) / np.where(fall > 0, fall, 1.0))
-    part = np.where(deep > 0, part, 0.0)
-    mean = np.where(shallow >= 0, (one + two) / 2, np.clip(deep, 0.0, None) / 2)
-    area = (mean * part * width).sum(axis=-1)
-    perimeter = (np.hypot(width, fall) * part).sum(axis=-1)
-    for wall, end in zip(walls, (depth[..., 0], depth[..., -1]), strict=True):
+    area, perimeter, width = (part.sum(axis=-1) for part in pieces(n, z, level))
+    at = np.asarray(level, dtype=float)
+    for wall, end in zip(walls, (z[..., 0], z[..., -1]), strict=True):
         if wall:
-            perimeter = perimeter + np.clip(end, 0.0, None)
-    return Wetted(area, perimeter, (part * width).sum(axis=-1))
+            perimeter = perimeter + np.clip(at - end, 0.0, None)
+    return Wetted(area, perimeter, width)
 
 
 @dataclass(frozen=True)

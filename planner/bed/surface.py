@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -98,6 +99,17 @@ class Bed:
         weights = weights_at(self.points, np.column_stack((at.ravel() / self.stretch, off.ravel())), self.stretch)
         level = weights.apply(self.points.z)
         return level.reshape(at.shape), self.error.sd(weights.distance).reshape(at.shape)
+
+    def nearest(self, places: Floats) -> Floats:
+        """Distance [m] from scaled places (s/a, n), shape (k, 2), to the nearest sounding."""
+        return np.asarray(self._tree.query(places)[0], dtype=float)
+
+    @cached_property
+    def _tree(self) -> Any:
+        from scipy.spatial import cKDTree
+
+        use = ~self.points.edge if (~self.points.edge).any() else np.ones(len(self.points.s), dtype=bool)
+        return cKDTree(np.column_stack((self.points.s[use] / self.stretch, self.points.n[use])))
 
     def quick(self, s: Floats, n: Floats) -> tuple[Floats, Floats]:
         """As `z`, read off the grid and held at its rim."""

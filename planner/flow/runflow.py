@@ -14,9 +14,12 @@ from planner.bed.frame import ChannelFrame
 from planner.bed.section import Section
 from planner.bed.surface import Bed, Grid
 from planner.errors import DataUnfit
+from planner.flow.days import SurveyFit
+from planner.flow.doubt import Doubt
+from planner.flow.field import ground_at, local_at
+from planner.flow.level import beyond, level_of
 from planner.flow.manning import manning_velocity
-from planner.flow.profile import exponent_of
-from planner.flow.relation import LevelRelation, reach_wetted
+from planner.flow.relation import ControlRelation, LevelRelation, reach_wetted
 from planner.flow.roughness import Roughness, roughness_of
 from planner.flow.state import TEN_NINETY, FlowState
 from planner.flow.weighing import weigh
@@ -24,8 +27,6 @@ from planner.flow.weighing import weigh
 __all__ = ["RunFlow"]
 
 Floats = npt.NDArray[np.float64]
-
-_RIM = 10.0  # how far outside the outline the bed at its rim is carried on [m]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +71,14 @@ class RunFlow:
         What the survey lacks, one sentence each.
     tree : scipy.spatial.cKDTree or None
         Of the soundings, east and north [m].
+    fit : SurveyFit
+        What the days of survey say of roughness and slope, with their residuals.
+    doubt : Doubt or None
+        Parts of the uncertainty of each sounding.
+    rise_ratio, rise_ratio_sd : float
+        Rise of the run over that of the gauge where no discharge tells more, and its standard deviation.
+    ease : numpy.ndarray or None
+        n of the channel over the local n at the nodes of the bed's grid.
     """
 
     run: Any
@@ -77,7 +86,7 @@ class RunFlow:
     frame: ChannelFrame
     polygon: Any
     bed: Bed | None
-    relation: LevelRelation | None
+    relation: LevelRelation | ControlRelation | None
     slope: float
     bed_entry: dict[str, Any]
     spans: bool
@@ -91,6 +100,11 @@ class RunFlow:
     waterline: float
     survey_limits: tuple[str, ...]
     tree: Any
+    fit: SurveyFit = field(default_factory=SurveyFit)
+    doubt: Doubt | None = None
+    rise_ratio: float = 1.0
+    rise_ratio_sd: float = 0.5
+    ease: Floats | None = None
     _patches: dict[tuple[float, ...], tuple[Floats, ...]] = field(default_factory=dict)
 
     @property
@@ -98,7 +112,8 @@ class RunFlow:
         """Whether the run's own level at another discharge is known."""
         return self.relation is not None and math.isfinite(self.relation.constant)
 
-    def _surveyed(self) -> tuple[Bed, Grid, LevelRelation]:
+    def surveyed(self) -> tuple[Bed, Grid, LevelRelation | ControlRelation]:
+        """Bed, grid and relation; `DataUnfit` without soundings."""
         if self.bed is None or self.bed.grid is None or self.relation is None:
             raise DataUnfit(f"run {self.run.id} without soundings", "soundings in the run", "sound the run")
         return self.bed, self.bed.grid, self.relation
@@ -110,6 +125,7 @@ class RunFlow:
         *,
         discharge_rel_sd: float = math.nan,
         stage_sd_m: float = math.nan,
+        level_m: float = math.nan,
     ) -> FlowState:
         """The run at a reading of its gauge.
 
@@ -121,6 +137,8 @@ class RunFlow:
             Stage at the gauge [m]; NaN unknown. What is not given is taken from the gauge's rating, if there is one.
         discharge_rel_sd, stage_sd_m : float
             Standard deviations of the two, relative and [m]; NaN takes the table's.
+        level_m : float
+            Level of the run above its datum as read by the user, such as that of a lake [m]; it wins over the rest.
 
         Returns
         -------
@@ -149,54 +167,28 @@ class RunFlow:
         )
         if self.bed is None or self.bed.grid is None or self.relation is None:
             return replace(state, limits=tuple(limits))
-        return self._flow(state, q_sd, stage_sd, limits)
+        return self._flow(state, q_sd, stage_sd, limits, float(level_m))
 
     def _in_run(self, q: float) -> float:
         from planner.water import run_discharge
 
         return float(run_discharge(q, self.run)) if math.isfinite(q) and q > 0 else math.nan
 
-    def _level(self, state: FlowState, q_sd: float, stage_sd: float, limits: list[str]) -> tuple[float, float, float]:
-        """Level [m], its standard deviation [m] and the part of ln K's drift in it."""
-        q, parallel = state.discharge_m3s, state.stage_m - self.stage_ref
-        _, _, relation = self._surveyed()
-        if self.calibrated and math.isfinite(q) and not self.run.still:
-            level = float(relation.level(q))
-            if math.isfinite(level):
-                steep, _ = relation.slopes(level)
-                drift = constants("flow")["conveyance_drift"] * abs(math.log(q / self.discharge_ref))
-                if not 0.25 < q / self.discharge_ref < 4.0:
-                    limits.append(
-                        "The discharge is more than four times off that of the sounding day: the level is a guess."
-                    )
-                return level, math.hypot(stage_sd, math.hypot(q_sd, drift) / max(steep, 1e-6)), drift
-        if math.isfinite(parallel):
-            if not self.run.still:
-                limits.append("The run is taken to rise and fall as much as the gauge does.")
-                return parallel, math.hypot(stage_sd, 0.5 * abs(parallel)), math.nan
-            return parallel, stage_sd, math.nan
-        rough = self._roughness(0.0)
-        if math.isfinite(q) and self.spans and self.slope > 0 and rough.n > 0 and not self.run.still:
-            guess = replace(relation, constant=math.sqrt(self.slope) / rough.n)
-            level = float(guess.level(q))
-            if math.isfinite(level):
-                limits.append(
-                    "The run's level rests on Manning's equation alone: no stage, and no discharge on the sounding day."
-                )
-                spread = math.sqrt(rough.ln_sd**2 + (constants("flow")["slope_ln_sd"] / 2) ** 2 + q_sd**2)
-                return level, spread / max(guess.slopes(level)[0], 1e-6), math.nan
-        limits.append("Neither stage nor discharge gives the run's level: no depth, no current.")
-        return math.nan, math.nan, math.nan
-
-    def _roughness(self, level: float) -> Roughness:
-        bed, grid, _ = self._surveyed()
+    def roughness(self, level: float) -> Roughness:
+        """Roughness of the bed as given, at a level [m]."""
+        bed, grid, _ = self.surveyed()
         water = reach_wetted(grid, level, bed.walls)
         return roughness_of(self.bed_entry, float(water.radius))
 
-    def _flow(self, state: FlowState, q_sd: float, stage_sd: float, limits: list[str]) -> FlowState:
-        bed, grid, relation = self._surveyed()
+    def _flow(
+        self, state: FlowState, q_sd: float, stage_sd: float, limits: list[str], given: float = math.nan
+    ) -> FlowState:
+        bed, grid, relation = self.surveyed()
         table, walls = constants("flow"), bed.walls
-        level, level_sd, drift = self._level(state, q_sd, stage_sd, limits)
+        level, level_sd, drift = level_of(self, state, q_sd, stage_sd, limits)
+        if math.isfinite(given):
+            level, level_sd, drift = given, stage_sd, math.nan
+            limits.append("The run's level is the one given.")
         parallel = state.stage_m - self.stage_ref
         error = bed.error
         state = replace(
@@ -209,6 +201,7 @@ class RunFlow:
             limits.append(
                 "The water is above the drawn edge: the bank there is taken as upright, depth beyond it is unknown."
             )
+        state = replace(state, extrapolated=beyond(self, level, state.discharge_m3s, limits))
         base = parallel if math.isfinite(parallel) else level
         both = reach_wetted(grid, np.array([level, base]), walls)
         area, top = float(both.area[0]), float(both.top_width[0])
@@ -273,7 +266,7 @@ class RunFlow:
         s, _ = self.frame.to_sn(*self.plane.to_xy(lon, lat))
         return self.frame.direction(s)
 
-    def local(self, state: FlowState, lon: npt.ArrayLike, lat: npt.ArrayLike) -> dict[str, Floats]:
+    def local(self, state: FlowState, lon: npt.ArrayLike, lat: npt.ArrayLike) -> dict[str, Any]:
         """Depth and current at points.
 
         Parameters
@@ -287,72 +280,30 @@ class RunFlow:
         -------
         dict of numpy.ndarray, shape (k,)
             ``depth_m``, ``depth_sd_m``, ``velocity_m_s`` (averaged over depth), ``velocity_low_m_s``,
-            ``velocity_high_m_s`` (10 and 90 %), ``exponent_m`` (power law), ``distance_to_sounding_m``, ``inside``.
+            ``velocity_high_m_s`` (10 and 90 %), ``surface_m_s`` (current at the surface), ``exponent_m`` (power law),
+            ``distance_to_sounding_m``, ``inside``, ``confidence`` (``sounded``, ``between`` or ``guessed``), ``water``
+            (``current``, ``slack``, ``eddy`` or empty).
             Depth is negative on dry ground, NaN more than 10 m outside the outline; current is NaN outside it.
 
         Notes
         -----
         Unit discharge is shared across a section by h^(5/3), local conveyance at a common slope (1), so
-        v = Q h^(2/3) / integral of h^(5/3) dn (2). Where the outline does not span the flow, one factor serves the
-        whole run instead of (2)'s own one at every section.
+        v = Q h^(2/3) / integral of h^(5/3) dn (2), see `planner.flow.field.factors`. An eddy's current is not
+        computed: there the figure is what would run without it.
         """
-        import shapely
+        return local_at(self, state, lon, lat)
 
-        x, y = self.plane.to_xy(np.atleast_1d(lon), np.atleast_1d(lat))
-        inside = shapely.contains_xy(self.polygon, x, y)
-        nothing = np.full(x.shape, np.nan)
-        if self.bed is None or self.bed.grid is None or self.tree is None:
-            names = ("depth_m", "depth_sd_m", "velocity_m_s", "velocity_low_m_s", "velocity_high_m_s", "exponent_m")
-            return {name: nothing.copy() for name in (*names, "distance_to_sounding_m")} | {"inside": inside}
-        s, z, sd = self._ground(x, y)
-        depth = state.level_m - z
-        wet = np.maximum(np.nan_to_num(depth), 0.0)
-        depth_sd = np.hypot(sd, state.level_sd_m)
-        if state.basis == "still":
-            speed = np.where(wet > 0, 0.0, np.nan)
-            low, high = speed, speed + state.velocity_high_m_s
-        else:
-            speed = wet ** (2.0 / 3.0) * np.interp(s, self.bed.grid.s, self._factor(self.bed.grid, state))
-            part = np.clip(np.nan_to_num(depth_sd) / np.where(wet > 0.05, wet, 0.05), 0.0, 1.0)
-            spread = np.sqrt(
-                state.velocity_ln_sd**2 + constants("flow")["lateral_ln_sd"] ** 2 + (2.0 / 3.0 * part) ** 2
-            )
-            low, high = speed * np.exp(-TEN_NINETY * spread), speed * np.exp(TEN_NINETY * spread)
-        known = inside & np.isfinite(depth)
-        n = self.n_calibrated if math.isfinite(self.n_calibrated) else state.n
-        return {
-            "depth_m": depth,
-            "depth_sd_m": depth_sd,
-            "velocity_m_s": np.where(known, speed, np.nan),
-            "velocity_low_m_s": np.where(known, low, np.nan),
-            "velocity_high_m_s": np.where(known, high, np.nan),
-            "exponent_m": exponent_of(n, wet),
-            "distance_to_sounding_m": self.tree.query(np.column_stack((x, y)))[0],
-            "inside": inside,
-        }
+    def drift_time(
+        self,
+        state: FlowState,
+        start: tuple[float, float] | None = None,
+        end: tuple[float, float] | None = None,
+        ratio: float = 1.0,
+    ) -> tuple[float, float, float]:
+        """Time of a boat down the run [s], its 10 and 90 %; see `planner.flow.drift.drift_time`."""
+        from planner.flow.drift import drift_time
 
-    def _factor(self, grid: Grid, state: FlowState) -> Floats:
-        """v / h^(2/3) at each station of the grid [m^(1/3)/s]."""
-        depth = np.maximum(state.level_m - grid.z, 0.0) if math.isfinite(state.level_m) else np.zeros_like(grid.z)
-        power = depth ** (5.0 / 3.0)
-        share = ((power[:, 1:] + power[:, :-1]) / 2 * np.diff(grid.n, axis=1)).sum(axis=1)
-        carried = state.velocity_used_m_s * state.area_m2
-        if not self.spans:
-            use = grid.whole if grid.whole.any() else np.ones_like(grid.whole)
-            share = np.full_like(share, share[use].mean())
-        return np.divide(carried, share, out=np.full_like(share, np.nan), where=share > 1e-9)
-
-    def _ground(self, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
-        """s, bed level and its standard deviation at local points [m]; the rim is carried on a little way outside."""
-        import shapely
-
-        bed, _, _ = self._surveyed()
-        s, n = self.frame.to_sn(x, y)
-        known = np.isfinite(s)
-        z, sd = bed.quick(np.where(known, s, 0.0), np.where(known, n, 0.0))
-        away = shapely.distance(self.polygon, shapely.points(x, y))
-        near = known & (away <= _RIM)
-        return s, np.where(near, z, np.nan), np.where(near, np.hypot(sd, 0.15 * away), np.nan)
+        return drift_time(self, state, start, end, ratio)
 
     def patch(
         self, state: FlowState, lon: float, lat: float, half_size_m: float = 30.0, step_m: float = 0.5
@@ -384,7 +335,7 @@ class RunFlow:
         if key not in self._patches:
             x0, y0 = self.plane.to_xy(lon, lat)
             east, north = np.meshgrid(float(x0) + x, float(y0) + x)
-            _, z, sd = self._ground(east.ravel(), north.ravel())
+            _, _, z, sd = ground_at(self, self.bed, east.ravel(), north.ravel())
             self._patches[key] = (z.reshape(east.shape), sd.reshape(east.shape))
         z, sd = self._patches[key]
         return x, x.copy(), state.level_m - z, np.hypot(sd, state.level_sd_m)

@@ -52,6 +52,8 @@ class FlowState:
         Soundings used.
     bed_error_m : float
         Root mean square miss of the bed at soundings left out block by block [m].
+    extrapolated : bool
+        Whether the level is above the drawn banks, below every sounding day's, or the discharge far off theirs.
     limits : tuple of str
         What is missing or weak, one sentence each.
     """
@@ -80,6 +82,7 @@ class FlowState:
     basis: str = "none"
     soundings: int = 0
     bed_error_m: float = math.nan
+    extrapolated: bool = False
     limits: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,13 +12,18 @@ import numpy.typing as npt
 from planner.bed.constants import constants
 from planner.bed.error import block_error
 from planner.bed.frame import ChannelFrame
-from planner.bed.outline import Edges, centreline, flowline_near, polygon_edges
-from planner.bed.points import Points, merged_sd, thin
-from planner.bed.surface import Bed, Grid, GridWeights, grid_weights
+from planner.bed.islands import inland
+from planner.bed.outline import centreline, flowline_near, polygon_edges
+from planner.bed.points import merged_sd, thin
+from planner.bed.surface import Bed, Grid, grid_weights
+from planner.flow.control import control_asked, marks_of
+from planner.flow.days import DaySeen, SurveyDay, SurveyFit, levels_seen, split_constant
+from planner.flow.doubt import bed_slopes, doubts
 from planner.flow.reduction import Reduced, only, reduce_soundings, reference
-from planner.flow.relation import LevelRelation, conveyance_table, reach_wetted
+from planner.flow.relation import ControlRelation, LevelRelation, conveyance_table, reach_wetted
 from planner.flow.roughness import roughness_of
 from planner.flow.runflow import RunFlow
+from planner.flow.solve import Ground, Solved, drawn_waterline, solve
 
 __all__ = ["survey_run"]
 
@@ -52,91 +57,6 @@ def _frame_of(run: Any, river: Any, plane: Any, polygon: Any, limits: list[str])
     return ChannelFrame(centreline(polygon, toward))
 
 
-@dataclass(frozen=True)
-class _Waterline:
-    """Points at the drawn water's edge and the water of the day they were drawn."""
-
-    s: Floats
-    n: Floats
-    stage: float
-    discharge: float
-
-    @property
-    def known(self) -> bool:
-        return math.isfinite(self.stage) or math.isfinite(self.discharge)
-
-
-def _waterline(run: Any, edges: Edges, walls: tuple[bool, bool], series: Any, rating: Any) -> _Waterline:
-    from planner.water import discharge_at, run_discharge, stage_at
-
-    step = max(round(len(edges.s) / 24), 1)
-    use = np.flatnonzero(edges.whole)[::step]
-    sides = [side for side, wall in zip((edges.right, edges.left), walls, strict=True) if wall]
-    s = np.concatenate([edges.s[use] for _ in sides]) if sides else np.empty(0)
-    n = np.concatenate([side[use] for side in sides]) if sides else np.empty(0)
-    stage = discharge = math.nan
-    if sides and run.waterline_at is not None and series is not None:
-        late = run.lag_min * 60.0 if math.isfinite(run.lag_min) else 0.0
-        at = np.array([np.datetime64(round(run.waterline_at.timestamp() - late), "s")])
-        stage, discharge = float(stage_at(series, at)[0]), float(discharge_at(series, at)[0])
-        if math.isfinite(stage) and not math.isfinite(discharge) and rating is not None:
-            discharge = float(rating.discharge(stage))
-        if discharge > 0:
-            discharge = float(run_discharge(discharge, run))
-    return _Waterline(s, n, stage, discharge)
-
-
-@dataclass(frozen=True)
-class _Solved:
-    levels: Floats
-    waterline: float
-    relation: LevelRelation
-    points: Points
-    converged: bool
-
-
-def _solve(
-    reduced: Reduced,
-    parallel: Floats,
-    line: _Waterline,
-    line_parallel: float,
-    points: Points,
-    nodes: GridWeights,
-    walls: tuple[bool, bool],
-    discharge_ref: float,
-) -> _Solved:
-    """Levels of the run at its soundings, from parallel rise to those of its own relation.
-
-    The bed from the levels, the relation from the bed, the levels from the relation, until no level moves 1 cm.
-    """
-    levels, waterline = np.nan_to_num(parallel), line_parallel
-    calibrate = math.isfinite(discharge_ref)
-    blank = np.zeros_like(nodes.n)
-    for _ in range(25):
-        z = np.concatenate((levels - reduced.depth, np.full(len(line.s), waterline)))
-        placed = points.with_levels(z)
-        grid = Grid(nodes.s, nodes.n, nodes.level(placed.z), blank, nodes.whole)
-        relation = conveyance_table(grid, walls, count=60)
-        if not calibrate:
-            return _Solved(levels, waterline, relation, placed, True)
-        relation = relation.calibrated(discharge_ref, 0.0)
-        if not math.isfinite(relation.constant):
-            return _Solved(levels, waterline, relation, placed, False)
-        solved = relation.level(reduced.discharge)
-        solved = np.where(np.isfinite(solved), solved, parallel)
-        moved = np.abs(solved - levels)
-        levels = solved
-        if math.isfinite(line.discharge):
-            edge = float(relation.level(line.discharge))
-            moved = np.append(moved, abs(edge - waterline) if math.isfinite(edge) else 0.0)
-            waterline = edge if math.isfinite(edge) else waterline
-        if not np.isfinite(levels).all():
-            return _Solved(levels, waterline, relation, placed, False)
-        if moved.max() < 0.01:
-            return _Solved(levels, waterline, relation, placed, True)
-    return _Solved(levels, waterline, relation, placed, False)
-
-
 def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow:
     """Survey a run from its soundings.
 
@@ -160,9 +80,10 @@ def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow
     -----
     The run's datum is a plane at its slope through the water surface of the reference survey (level 0). A bed level
     is z = L(t) - (depth + draft) (1). L(t) is first the rise of the gauge since the reference, then, where discharge
-    is known and the outline spans the flow, the level that Q = K A R^(2/3) gives at Q(t), with K from the reference
-    survey (2); bed and levels are repeated until no level moves 1 cm. Where that fails, the rise of the gauge is
-    kept and half of it is added to the uncertainty.
+    is known and the outline spans the flow, the level that Q = K C(L) gives at Q(t) (2), with K from the reference
+    survey or from all days that share ground with it; bed and levels are repeated until no level moves 1 cm. Where
+    that fails, the rise of the gauge is kept, by the ratio that two days show where they do, and half of it (or that
+    ratio's own error) is added to the uncertainty.
     """
     from scipy.spatial import cKDTree
     from shapely.geometry import Polygon
@@ -173,8 +94,12 @@ def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow
     limits: list[str] = []
     centre = run.polygon.centroid
     plane = LocalPlane(float(centre.x), float(centre.y))
-    ring = np.asarray(run.polygon.exterior.coords)[:, :2]
-    polygon = Polygon(np.column_stack(plane.to_xy(ring[:, 0], ring[:, 1])))
+
+    def ring(coords: Any) -> Floats:
+        lonlat = np.asarray(coords)[:, :2]
+        return np.column_stack(plane.to_xy(lonlat[:, 0], lonlat[:, 1]))
+
+    polygon = Polygon(ring(run.polygon.exterior.coords), [ring(hole.coords) for hole in run.polygon.interiors])
     if rating is None and series is not None:
         rating = rating_of(series)
     frame = _frame_of(run, river, plane, polygon, limits)
@@ -232,52 +157,148 @@ def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow
     nodes = float(np.clip(4.0 * count, 1500.0, 4000.0))
     columns = int(np.clip(round(math.sqrt(nodes * 0.7)), 17, 65))
     edges = polygon_edges(frame, polygon, int(np.clip(nodes / columns, 24, 96)))
-    line = _waterline(run, edges, walls, series, rating)
+    line = drawn_waterline(run, edges, walls, frame, polygon, series, rating)
     if len(line.s) and not line.known:
         limits.append("When the water's edge was drawn, or the stage then, is not known: the sounding day's is taken.")
     line_parallel = line.stage - stage_ref
     line_parallel = line_parallel if math.isfinite(line_parallel) else 0.0
     cell = 0.05 if count <= 3000 else max(0.05, math.sqrt(width * length / stretch / 3000.0))
+    seen = levels_seen(reduced, s, n, member, stretch)
+    ratio, ratio_sd = (1.0, 0.0) if run.still else _rise_ratio(seen, stage_ref)
+    parallel, line_parallel = parallel * ratio, line_parallel * ratio
     spread = np.concatenate((reduced.sd, np.full(len(line.s), constants("flow")["edge_sd_m"])))
     edge = np.arange(count + len(line.s)) >= count
     first = np.concatenate((np.nan_to_num(parallel) - reduced.depth, np.full(len(line.s), line_parallel)))
     points = thin(np.concatenate((s, line.s)), np.concatenate((n, line.n)), first, spread, edge, stretch, cell)
     laid = grid_weights(points, edges, stretch, columns)
-    solved = _solve(reduced, parallel, line, line_parallel, points, laid, walls, discharge_ref)
+    away = inland(frame, polygon, laid.s, laid.n) if polygon.interiors else np.zeros_like(laid.n)
+    ground = Ground(laid, away, walls, _shelf_ease(run, bed_entry))
+    asked, marks = control_asked(run), marks_of(run, series, rating)
+    solved = solve(reduced, parallel, line, line_parallel, points, ground, discharge_ref, seen, marks, asked)
     calibrated = math.isfinite(discharge_ref) and solved.converged and math.isfinite(solved.relation.constant)
     if not calibrated:
-        if math.isfinite(discharge_ref):
+        if math.isfinite(discharge_ref) and not solved.control.startswith("unknown"):
             limits.append("The run's level did not settle: it is taken to rise as the gauge does, with a wide range.")
-        elif spans:
+        elif spans and not math.isfinite(discharge_ref):
             limits.append("No discharge is known for a sounding day: the run's own level cannot be calibrated.")
-        solved = _solve(reduced, parallel, line, line_parallel, points, laid, walls, math.nan)
+        kept = solve(reduced, parallel, line, line_parallel, points, ground, math.nan)
+        solved = replace(kept, control=solved.control)
         discharge_ref = math.nan
     levels = solved.levels
-    far = np.abs(levels) if calibrated else np.abs(np.nan_to_num(parallel))
-    level_sd = constants("flow")["conveyance_drift"] * far if calibrated else 0.5 * far
-    reading = np.hypot(np.hypot(reduced.sd, constants("flow")["stage_sd_m"]), level_sd)
-    spread = np.concatenate((reading, spread[count:]))
+    drift = constants("flow")["conveyance_drift"]
+    shift = drift * np.abs(levels) if calibrated else np.maximum(ratio_sd, 0.0) * np.abs(np.nan_to_num(parallel))
+    draft_grid = ground.lay(solved.points, solved.waterline)
+    doubt = doubts(reduced, draft_grid, s, n, shift, solved.relation if calibrated else None)
+    spread = np.concatenate((doubt.reading, spread[count:]))
     points = replace(solved.points, sd=merged_sd(spread, solved.points.cell))
     error = block_error(points, stretch)
-    grid = laid.grid(points, error)
+    grid = _grid(ground, points, error, solved, reduced)
     bed = Bed(frame, points, stretch, error, grid, walls)
-    relation = conveyance_table(grid, walls, above=max(4.0, float(np.max(levels)) + 3.0))
-    n_back = math.nan
+    division = ground.divided(grid)
+    table = conveyance_table(grid, walls, above=max(4.0, float(np.max(levels)) + 3.0), division=division)
+    relation, fit = _final(solved, table, seen, discharge_ref, bed_entry, slope, grid, walls)
     if calibrated:
-        relation = relation.calibrated(discharge_ref, 0.0)
         if reduced.extrapolated[member].any():
             limits.append("The sounding day's discharge is beyond the gauge's recent pairs: it is extrapolated.")
-        if math.isfinite(slope):
-            n_back = math.sqrt(slope) / relation.constant
-            _say_roughness(bed_entry, n_back, float(reach_wetted(grid, 0.0, walls).radius), limits)
+        if math.isfinite(slope) and isinstance(relation, LevelRelation):
+            n_back, radius = math.sqrt(slope) / relation.constant, float(reach_wetted(grid, 0.0, walls).radius)
+            _say_roughness(bed_entry, n_back, radius, limits)
+    _say_control(solved.control, fit, limits)
+    if not division.whole:
+        limits.append("The sections have a shelf beside the channel: they are divided there.")
     if count < constants("flow")["idw_below"]:
         limits.append(f"Only {count} sounding(s): the bed between them is little more than their mean.")
     blank.update(soundings=count)
+    by_friction = calibrated and isinstance(relation, LevelRelation) and math.isfinite(slope)
     return RunFlow(
-        **blank, bed=bed, relation=relation, stage_ref=stage_ref, discharge_ref=discharge_ref, n_calibrated=n_back,
+        **blank, bed=bed, relation=relation, stage_ref=stage_ref, discharge_ref=discharge_ref,
+        n_calibrated=math.sqrt(slope) / relation.constant if by_friction else math.nan,
         levels_sounded=(float(levels.min()), float(levels.max())), waterline=solved.waterline,
-        survey_limits=tuple(limits), tree=cKDTree(np.column_stack((reduced.x, reduced.y))),
+        survey_limits=tuple(limits), tree=cKDTree(np.column_stack((reduced.x, reduced.y))), fit=fit, doubt=doubt,
+        rise_ratio=ratio, rise_ratio_sd=ratio_sd, ease=division.factor(grid.n.shape[1]),
     )  # fmt: skip
+
+
+def _grid(ground: Ground, points: Any, error: Any, solved: Solved, reduced: Reduced) -> Grid:
+    """The grid with its errors: what soundings left out show, and the position error that they share."""
+    plain = ground.nodes.grid(points, error)
+    grid = replace(plain, z=ground.lay(points, solved.waterline).z)
+    share = constants("flow")["position_common"]
+    place = float(np.sqrt(np.mean(reduced.place_sd**2)))
+    sd = np.hypot(plain.sd, math.sqrt(share) * place * bed_slopes(grid))
+    return replace(grid, sd=sd)
+
+
+def _rise_ratio(seen: tuple[DaySeen, ...], stage_ref: float) -> tuple[float, float]:
+    """Rise of the run over that of the gauge, expected at 1 within a half, and its standard deviation."""
+    weight, pull = 1 / 0.5**2, 1 / 0.5**2
+    for day in seen:
+        rise = day.stage - stage_ref
+        if not day.reference and math.isfinite(day.level) and abs(rise) > 0.05:
+            sure = (rise / math.hypot(day.level_sd, constants("flow")["stage_sd_m"])) ** 2
+            weight, pull = weight + sure, pull + sure * day.level / rise
+    return pull / weight, 1 / math.sqrt(weight)
+
+
+def _shelf_ease(run: Any, bed_entry: dict[str, Any]) -> tuple[float, float]:
+    """n of the channel over n of the shelves, from the run's property `bank_bed` (a class); 1 where not given."""
+    given = run.extra.get("bank_bed")
+    if not given:
+        return 1.0, 1.0
+    shelf, channel = roughness_of({"class": str(given)}, 1.0).n, roughness_of(bed_entry, 1.0).n
+    ease = channel / shelf if shelf > 0 and channel > 0 else 1.0
+    return ease, ease
+
+
+def _final(
+    solved: Solved,
+    table: LevelRelation,
+    seen: tuple[DaySeen, ...],
+    discharge_ref: float,
+    bed_entry: dict[str, Any],
+    slope: float,
+    grid: Grid,
+    walls: tuple[bool, bool],
+) -> tuple[LevelRelation | ControlRelation, SurveyFit]:
+    """The relation over the whole range of levels, and what the days of survey say."""
+    own: LevelRelation | ControlRelation = table
+    found = solved.relation
+    if math.isfinite(discharge_ref) and isinstance(found, ControlRelation):
+        own = replace(found, levels=table.levels, area=table.area)
+    elif math.isfinite(discharge_ref) and isinstance(found, LevelRelation):
+        if math.isfinite(found.drift_sd):
+            own = table.fitted(found.constant, found.drift, found.pivot, found.drift_sd)
+        else:
+            own = table.calibrated(discharge_ref, 0.0)
+    days = []
+    for day in seen:
+        known = math.isfinite(discharge_ref) and day.discharge > 0
+        fitted = float(own.level(day.discharge)) if known else math.nan
+        days.append(SurveyDay(day, fitted, day.level - fitted))
+    if not isinstance(own, LevelRelation) or not math.isfinite(own.constant):
+        return own, SurveyFit(tuple(days), control=solved.control)
+    rough = roughness_of(bed_entry, float(reach_wetted(grid, 0.0, walls).radius))
+    ln_sd = solved.constant_ln_sd
+    ln_sd = ln_sd if math.isfinite(ln_sd) else constants("flow")["discharge_rel_sd"]
+    n, n_low, n_high, steep, steep_low, steep_high = split_constant(own.constant, ln_sd, rough.n, rough.ln_sd, slope)
+    drift_sd = own.drift_sd if math.isfinite(own.drift_sd) else constants("flow")["conveyance_drift"]
+    return own, SurveyFit(
+        tuple(days), ln_sd, own.drift, drift_sd, n, n_low, n_high, steep, steep_low, steep_high, solved.control
+    )
+
+
+def _say_control(control: str, fit: SurveyFit, limits: list[str]) -> None:
+    kind, _, why = control.partition(": ")
+    if kind == "downstream":
+        limits.append(f"Something downstream holds this run's water ({why}): its level follows that, not friction.")
+    elif kind == "unknown":
+        limits.append(
+            "This run is marked as held from downstream, but nothing tells how it rises: give control_depth_m or two "
+            "levels; until then it is taken to rise as the gauge does."
+        )
+    worst = max((abs(day.residual) for day in fit.days if math.isfinite(day.residual)), default=0.0)
+    if worst > constants("flow")["control_least_m"]:
+        limits.append(f"The survey days disagree by up to {worst:.2f} m about the level of the run.")
 
 
 def _edges_sentence(banks: str) -> str:

@@ -50,7 +50,7 @@ def test_undated_soundings_without_stage_are_counted_and_left_out():
 
 def test_no_discharge_means_parallel_rise_and_manning_alone():
     """With stage only, the run rises as the gauge does, continuity is unknown and the range is wide."""
-    flow = surveyed(with_discharge=False)
+    flow = surveyed(with_discharge=False, days=((FULL, 240),))
     state = flow.at(stage_m=STAGE + 0.4)
     assert state.level_m == pytest.approx(state.level_parallel_m) == pytest.approx(0.4, abs=1e-6)
     assert state.level_sd_m > 0.2
