@@ -140,23 +140,70 @@ def plan(folder: Path, replies: tuple[Path, ...], now: str | None, as_json: bool
 
 @main.command()
 @click.argument("station")
-@click.option("--days", type=click.IntRange(1, 120), default=7, show_default=True, help="How far back to read.")
+@click.option("--days", type=click.IntRange(1, 120), default=7, show_default=True, help="How far back to show.")
+@click.option(
+    "--day", default=None, metavar="today|tomorrow|YYYY-MM-DD", help="Day of the trip; the next 24 h without."
+)
+@click.option("--from", "start", default="08:00", show_default=True, metavar="HH:MM", help="First hour of the trip.")
+@click.option("--to", "end", default="16:00", show_default=True, metavar="HH:MM", help="Last hour of the trip.")
+@click.option("--zone", default="UTC", show_default=True, help="Zone of the hours, such as America/Chicago.")
+@click.option("--regulated", is_flag=True, help="Water is let go above the gauge: a wider range, no recession.")
+@click.option("--forecast", "link", default="", metavar="noaa:ID", help="The forecast gauge at the same place.")
 @_REPLY
 @_NOW
 @_UNITS
 @_JSON
 @_guarded
 def gauge(
-    station: str, days: int, replies: tuple[Path, ...], now: str | None, units: str | None, as_json: bool
+    station: str,
+    days: int,
+    day: str | None,
+    start: str,
+    end: str,
+    zone: str,
+    regulated: bool,
+    link: str,
+    replies: tuple[Path, ...],
+    now: str | None,
+    units: str | None,
+    as_json: bool,
 ) -> None:
     """Show what a gauge reads, how old that is and where it is heading. STATION is e.g. usgs:01541000."""
-    from planner.gaugeview import gauge_report, gauge_text
+    from planner.gaugeview import gauge_report, gauge_text, trip_window
 
-    report = gauge_report(station, days=days, now=_moment(now), replies=replies)
+    at = _moment(now, zone)
+    window = trip_window(at, zone, day, start, end) if day else None
+    report = gauge_report(
+        station, days=days, now=at, replies=replies, window=window, regulated=regulated, link=link, zone=zone
+    )
     if as_json:
         _say_json(report)
     else:
-        click.echo(gauge_text(report, station, units))
+        click.echo(gauge_text(report, station, units, zone))
+
+
+@main.group()
+def gauges() -> None:
+    """Find gauges."""
+
+
+@gauges.command()
+@click.argument("point", metavar="LAT,LON")
+@click.option("--service", default="usgs", show_default=True, help="usgs, noaa, canada, england or france.")
+@click.option("--within", "within_km", type=click.FloatRange(0.1, 300), default=25.0, show_default=True, help="[km]")
+@click.option("--gauge-reply", "reply", type=click.Path(path_type=Path), help="Read a recorded station list.")
+@_NOW
+@_JSON
+@_guarded
+def near(point: str, service: str, within_km: float, reply: Path | None, now: str | None, as_json: bool) -> None:
+    """List stations around a point, with what they measure and how fresh they are."""
+    from planner.gaugeview import near_report, near_text
+
+    rows = near_report(point, service, within_km, _moment(now), reply)
+    if as_json:
+        _say_json(rows)
+    else:
+        click.echo(near_text(rows, service, within_km))
 
 
 @main.command()

@@ -48,7 +48,9 @@ def is_side_reply(raw: bytes, station: str) -> bool:
         return True
     if b'"time_of_year"' in start or b'"channel_flow"' in start or b'"field_visit_id"' in start:
         return True
-    return not station.startswith("noaa:") and (b'"lid"' in start or b'"pedts"' in start)
+    if station.startswith("noaa:"):
+        return b'"lid"' in start and b'"status"' not in raw
+    return b'"lid"' in start or b'"pedts"' in start
 
 
 def open_forecast(

@@ -1,6 +1,10 @@
-"""A gauge of one's own: ``file:`` and a CSV beside the river's settings.
+"""A gauge of one's own: ``file:`` and a CSV, or a WaterML 2.0 file, beside the river's settings.
 
-Columns: ``time`` (ISO 8601 with offset), ``stage_m`` or ``stage_ft``, ``discharge_m3s`` or ``discharge_ft3s``,
+Any CSV with named columns can be read: where its names are others, the station names them, as in
+``file:export.csv?time=Timestamp&stage_ft=Gage height&zone=America/Chicago``; ``zone`` gives the offset of times that
+carry none. Cells may be parted by commas, semicolons (then a comma is the decimal sign) or tabs.
+
+Columns of our own names: ``time`` (ISO 8601 with offset), ``stage_m`` or ``stage_ft``, ``discharge_m3s`` or ``discharge_ft3s``,
 ``temperature_c`` or ``temperature_f``, ``turbidity_fnu``, ``qualifier``; `time` and one of stage and discharge are
 needed, the rest may be absent. Other columns are left alone.
 """
@@ -12,6 +16,8 @@ import io
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import parse_qsl
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
@@ -53,7 +59,7 @@ def get(
     GaugeReplyUnfit
         When it cannot be read.
     """
-    return read((folder or Path()) / station.split(":", 1)[1])
+    return read((folder or Path()) / _split(station)[0])
 
 
 def read(path: Path) -> bytes:
@@ -85,12 +91,23 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
     GaugeReplyUnfit
         When the file is no such CSV; names the line and the value.
     """
-    where = where or station.split(":", 1)[1]
+    name, named = _split(station)
+    where = where.split("?", 1)[0] if where else name
+    if bytes(raw[:400]).lstrip(b"\xef\xbb\xbf \r\n\t").startswith(b"<"):
+        from planner.gauges import waterml2
+
+        return waterml2.parse(raw, station, where, retrieved_at)
     try:
-        rows = list(csv.reader(io.StringIO(raw.decode("utf-8-sig"))))
+        text = raw.decode("utf-8-sig")
+        first = text.lstrip().split("\n", 1)[0]
+        mark = max(",;\t", key=first.count)
+        rows = list(csv.reader(io.StringIO(text), delimiter=mark))
     except (UnicodeDecodeError, csv.Error) as error:
         raise GaugeReplyUnfit("the file is no UTF-8 CSV", _NEED, "save it as CSV, UTF-8", where=where) from error
+    if mark == ";":
+        rows = [[cell.replace(",", ".") for cell in row] for row in rows]
     header = [cell.strip().lower() for cell in rows[0]] if rows else []
+    header = _renamed(header, named, where)
     if "time" not in header or not set(header) & set(VARIABLES):
         raise GaugeReplyUnfit(f"the first line reads {','.join(header)[:80]!r}", _NEED, "correct it", where=where)
     body = [(i, row) for i, row in enumerate(rows[1:], start=2) if any(cell.strip() for cell in row)]
@@ -103,7 +120,7 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
         raise GaugeReplyUnfit("the file holds no row", _NEED, "add readings, or give --level", where=where)
     at_time = header.index("time")
     try:
-        times = parse_stamps([row[at_time].strip() for _, row in body])
+        times = parse_stamps(_zoned([row[at_time].strip() for _, row in body], named.get("zone", ""), where))
     except NoOffset as error:
         raise GaugeReplyUnfit(
             f"line {body[error.index][0]}, time {error.text!r}: {error.why}",
@@ -125,6 +142,52 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
     if len(columns) > 1:  # a row may give one of stage and discharge alone: the empty one does not make the row missing
         columns = _without_empty_cells(columns)
     return assemble(station, Path(where).stem, columns, [], retrieved_at or datetime.now(UTC))
+
+
+def _split(station: str) -> tuple[str, dict[str, str]]:
+    """File name and named columns of ``file:name?time=…&stage_ft=…``."""
+    name, _, query = station.split(":", 1)[1].partition("?")
+    return name, dict(parse_qsl(query, keep_blank_values=True))
+
+
+def _renamed(header: list[str], named: dict[str, str], where: str) -> list[str]:
+    """The header with the user's columns under our names."""
+    out = list(header)
+    for ours, theirs in named.items():
+        if ours == "zone":
+            continue
+        if ours not in VARIABLES and ours not in ("time", "qualifier"):
+            raise GaugeReplyUnfit(
+                f"{ours!r} is no column known here",
+                "time, qualifier or " + ", ".join(VARIABLES),
+                "correct it",
+                where=where,
+            )
+        if theirs.strip().lower() not in header:
+            raise GaugeReplyUnfit(
+                f"the file has no column {theirs!r}", "one of " + ", ".join(header), "correct the gauge", where=where
+            )
+        out[header.index(theirs.strip().lower())] = ours
+    return out
+
+
+def _zoned(stamps: list[str], zone: str, where: str) -> list[str]:
+    """Stamps with an offset; those that carry none take the zone's."""
+    if not zone:
+        return stamps
+    try:
+        local = ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError) as error:
+        raise GaugeReplyUnfit(f"zone {zone!r}", "a zone such as America/Chicago", "correct the gauge", where) from error
+    out = []
+    for stamp in stamps:
+        try:
+            moment = datetime.fromisoformat(stamp)
+        except ValueError:
+            out.append(stamp)  # told by the reader of times, with its line
+            continue
+        out.append((moment if moment.tzinfo else moment.replace(tzinfo=local)).isoformat())
+    return out
 
 
 def _ranks(header: list[str], body: list[tuple[int, list[str]]], where: str) -> np.ndarray:

@@ -3,19 +3,72 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from planner.errors import DataUnfit, GaugeReplyUnfit, SourceUnreachable
 from planner.gauges import Series, open_series
+from planner.gauges.beside import open_categories, open_forecast, open_normals
 from planner.plan.ask import AskedLevel, Request
 from planner.plan.surveys import with_survey_days
 from planner.water import Expected, Rating, expect, rating_of
+from planner.water.percentiles import Standing, standing
 
 if TYPE_CHECKING:
+    from planner.gauges.forecast import Forecast
     from planner.river import River
 
-__all__ = ["GaugeView", "gauge_record", "read_gauge", "read_gauges"]
+__all__ = ["Beside", "GaugeView", "gauge_record", "look_beside", "read_gauge", "read_gauges"]
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What the agencies say of a gauge beside its readings.
+
+    Parameters
+    ----------
+    forecast : Forecast or None
+        Of the gauge, or of the ``noaa:`` gauge that the river folder names for it.
+    categories : mapping
+        Flood categories to stage [m]; only those that are known.
+    normals : mapping or None
+        Percentiles by day of the year.
+    """
+
+    forecast: Forecast | None = None
+    categories: Mapping[str, float] = field(default_factory=dict)
+    normals: Mapping | None = None
+
+
+def look_beside(
+    station: str, now: datetime, replies: tuple[Path, ...] = (), link: str = "", online: bool = True
+) -> Beside:
+    """Forecast, flood categories and percentiles of a gauge; what cannot be had is left unknown.
+
+    Parameters
+    ----------
+    station : str
+        ``service:station``.
+    now : datetime
+        The plan's clock.
+    replies : tuple of Path
+        Recorded replies in place of the network.
+    link : str
+        The ``noaa:`` gauge that stands at the same place; empty when none is named.
+    online : bool
+        False asks nothing of the network (the service was silent a moment ago).
+    """
+    gauge = link or station
+    forecast = open_forecast(gauge, now=now, reply_files=replies, online=online)
+    found = open_categories(gauge, reply_files=replies, online=online)
+    if found is None and link:
+        found = open_categories(station, reply_files=replies, online=False)
+    normals = open_normals(station, reply_files=replies, online=online)
+    return Beside(forecast, found.known_stages() if found is not None else {}, normals)
 
 
 @dataclass(frozen=True)
@@ -36,6 +89,10 @@ class GaugeView:
         What must be said about it.
     record : Series or None
         `series` with the days of the soundings.
+    beside : Beside
+        Forecast, flood categories, percentiles.
+    standing : Standing or None
+        Rank of the highest flow expected in the trip's hours (upper 90 %) among those of its date.
     """
 
     station: str
@@ -44,6 +101,15 @@ class GaugeView:
     expected: Expected
     notes: tuple[str, ...] = ()
     record: Series | None = None
+    beside: Beside = field(default_factory=Beside)
+    standing: Standing | None = None
+
+    def conditions(self) -> dict[str, Any]:
+        """What the cautions take beside series and expectation: ``categories`` and ``standing``."""
+        return {
+            "categories": dict(self.beside.categories) or None,
+            "standing": self.standing.as_conditions() if self.standing is not None else None,
+        }
 
 
 def read_gauges(river: River, request: Request) -> dict[str, GaugeView]:
@@ -85,19 +151,36 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
             )
         series = None
     start, end = request.start, request.end
+    regulated = river.extra.get("regulated") is True
+    beside = Beside()
+    if station:
+        links = river.extra.get("forecasts")
+        link = str(links.get(station, "")) if isinstance(links, Mapping) else ""
+        online = series is not None and not series.from_cache
+        beside = look_beside(station, request.now, tuple(request.replies), link, online)
     if level is None:
-        expected = expect(series, request.now, start, end)
+        expected = expect(series, request.now, start, end, regulated=regulated, forecast=beside.forecast)
     elif math.isfinite(level.stage_m):
-        expected = expect(series, request.now, start, end, level.stage_m, "stage", gauge=station)
+        expected = expect(series, request.now, start, end, level.stage_m, "stage", station, regulated)
     else:
-        expected = expect(series, request.now, start, end, level.discharge_m3s, "discharge", gauge=station)
+        expected = expect(series, request.now, start, end, level.discharge_m3s, "discharge", station, regulated)
     rating = rating_of(series) if series is not None else None
     record = series
     if series is not None:
         record, lacking = with_survey_days(series, river, request)
         notes.extend([*series.notes, *lacking])
     notes.extend(expected.notes)
-    return GaugeView(station, series, rating, expected, tuple(dict.fromkeys(notes)), record)
+    rank = _standing(expected, beside, start.astimezone(ZoneInfo(river.timezone)))
+    return GaugeView(station, series, rating, expected, tuple(dict.fromkeys(notes)), record, beside, rank)
+
+
+def _standing(expected: Expected, beside: Beside, when: datetime) -> Standing:
+    """Rank of the highest upper 90 % of the hours; of the median where no range is known."""
+    for values in (expected.discharge_high_m3s, expected.discharge_m3s):
+        known = values[values == values]
+        if len(known):
+            return standing(float(known.max()), when, beside.normals)
+    return standing(math.nan, when, beside.normals)
 
 
 def gauge_record(view: GaugeView) -> dict:
@@ -116,6 +199,15 @@ def gauge_record(view: GaugeView) -> dict:
         "quality": str(expected.quality),
         "trend_m_per_h": expected.trend_m_per_h,
         "level_given": expected.given,
+        "percentile": _rank_record(view.standing),
+        "flood_categories_m": dict(view.beside.categories),
+        "forecast_issued_at": view.beside.forecast.issued if view.beside.forecast is not None else None,
         "basis": expected.basis,
         "notes": list(view.notes),
     }
+
+
+def _rank_record(rank: Standing | None) -> dict:
+    if rank is None:
+        return {"season": math.nan, "all_days": math.nan, "years": 0, "words": "not ranked"}
+    return {"season": rank.season, "all_days": rank.all_days, "years": rank.years, "words": rank.words}

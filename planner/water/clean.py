@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -10,26 +11,38 @@ import numpy as np
 from planner.gauges.series import Series, to_datetime64
 from planner.water.rules import rule
 
-__all__ = ["Check", "check_record", "cleaned"]
+__all__ = ["Check", "check_record", "check_table", "cleaned"]
 
 
 @dataclass(frozen=True)
 class Check:
-    """What one check found.
+    """One named check of a record.
 
     Parameters
     ----------
     name : str
         Of the check.
-    count : int
-        Values, gaps or hours found.
-    text : str
+    statistic : float
+        What was counted or measured; NaN when it could not be.
+    unit : str
+        Of the statistic.
+    operator : str
+        How it is held against the threshold, such as ``<=``.
+    threshold : float
+        What passes.
+    passed : bool or None
+        None when the check could not be made.
+    comment : str
         One sentence.
     """
 
     name: str
-    count: int
-    text: str
+    statistic: float
+    unit: str
+    operator: str
+    threshold: float
+    passed: bool | None
+    comment: str
 
 
 def cleaned(series: Series) -> Series:
@@ -57,8 +70,8 @@ def cleaned(series: Series) -> Series:
     return replace(series, stage_m=stage, discharge_m3s=discharge).noted(*notes)
 
 
-def check_record(series: Series, now: datetime) -> tuple[Check, ...]:
-    """The checks that found something, for a table.
+def check_table(series: Series, now: datetime) -> tuple[Check, ...]:
+    """All checks of a record, passed or not.
 
     Parameters
     ----------
@@ -67,29 +80,69 @@ def check_record(series: Series, now: datetime) -> tuple[Check, ...]:
     now : datetime
         Aware.
     """
-    found = []
-    for note in cleaned(series).notes:
-        if "off and back" in note:
-            found.append(Check("spikes", int(note.split()[1]), f"{note[0].upper()}{note[1:]}."))
+    table = [_spikes(series, "stage"), _spikes(series, "discharge"), _flat(series)]
     good = series.times[series.has_level()].astype(np.int64)
-    limit = rule("gap") * 3600.0
-    gaps = int((np.diff(good) > limit).sum())
-    if gaps:
-        found.append(Check("gaps", gaps, f"{gaps} gaps of more than {rule('gap'):.0f} h in the record."))
-    if len(good):
-        age = float(to_datetime64(now).astype(np.int64) - good[-1])
-        if age > rule("stale_after") * 60.0:
-            found.append(Check("silent", int(age // 3600), f"No reading for the last {age / 3600:.0f} h."))
+    gaps = int((np.diff(good) > rule("gap") * 3600.0).sum())
+    table.append(_check("gaps", gaps, "", 0, f"{gaps} gaps of more than {rule('gap'):.0f} h in the record."))
+    age = (float(to_datetime64(now).astype(np.int64)) - good[-1]) / 60.0 if len(good) else math.nan
+    silent = f"The last reading is {age / 60:.1f} h old." if len(good) else "There is no reading."
+    table.append(_check("silence", age, "min", rule("stale_after"), silent))
+    missing = 1.0 - len(good) / len(series) if len(series) else math.nan
+    table.append(
+        _check("missing", missing, "1", rule("missing_share"), f"{100 * missing:.0f} % of the rows have no value.")
+    )
     q = series.discharge_m3s[series.discharge_m3s > 0]
     if len(q) > 10:
         # a slip of units by 1000 stands far above anything the record's middle allows
-        slips = int((q > 100.0 * np.quantile(q, 0.9)).sum())
-        if slips:
-            found.append(Check("scale", slips, f"{slips} discharges stand a hundredfold above the rest of the record."))
-    if (series.discharge_m3s < 0).any():
-        count = int((series.discharge_m3s < 0).sum())
-        found.append(Check("negative", count, f"{count} discharges are negative: tide or backwater."))
-    return tuple(found)
+        top = float(q.max() / np.quantile(q, 0.9))
+        table.append(
+            _check("scale", top, "1", rule("slip"), f"The highest discharge is {top:.0f} times the record's 90 %.")
+        )
+    negative = int((series.discharge_m3s < 0).sum())
+    table.append(_check("negative", negative, "", 0, f"{negative} discharges are negative: tide or backwater."))
+    return tuple(table)
+
+
+def check_record(series: Series, now: datetime) -> tuple[Check, ...]:
+    """The checks of `check_table` that did not pass."""
+    return tuple(check for check in check_table(series, now) if check.passed is False)
+
+
+def _check(name: str, statistic: float, unit: str, threshold: float, comment: str) -> Check:
+    passed = bool(statistic <= threshold) if statistic == statistic else None
+    return Check(name, float(statistic), unit, "<=", float(threshold), passed, comment)
+
+
+def _spikes(series: Series, label: str) -> Check:
+    if label == "stage":
+        values, least = series.stage_m, rule("spike_stage")
+    else:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            values = np.log(np.where(series.discharge_m3s > 0, series.discharge_m3s, np.nan))
+        least = rule("spike_discharge")
+    count = int((np.isfinite(values) & np.isnan(_without_spikes(values, least))).sum())
+    words = "value jumps" if count == 1 else "values jump"
+    return _check(f"spikes in {label}", count, "", 0, f"{count} {words} off and back; taken as unknown.")
+
+
+def _flat(series: Series) -> Check:
+    """Longest time over which the stage stays to the last digit while the discharge moves, or the other way round."""
+    both = np.isfinite(series.stage_m) & (series.discharge_m3s > 0)
+    if both.sum() < 3:
+        comment = "A flat line cannot be told without both stage and discharge."
+        return Check("flat line", math.nan, "h", "<=", rule("flat_hours"), None, comment)
+    times = series.times[both].astype(np.int64)
+    longest = 0.0
+    ln = np.log(series.discharge_m3s[both])
+    for still, moving, least in ((series.stage_m[both], ln, rule("flat_moves")), (ln, series.stage_m[both], 0.03)):
+        edges = np.flatnonzero(np.diff(still) != 0.0) + 1
+        for first, last in zip(np.append(0, edges), np.append(edges, len(still)), strict=True):
+            hours = (times[last - 1] - times[first]) / 3600.0
+            if hours > longest and np.ptp(moving[first:last]) > least:
+                longest = float(hours)
+    return _check(
+        "flat line", longest, "h", rule("flat_hours"), f"One value stood still for {longest:.0f} h as the other moved."
+    )
 
 
 def _without_spikes(values: np.ndarray, least: float) -> np.ndarray:

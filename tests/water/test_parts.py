@@ -193,9 +193,9 @@ def test_the_checks_name_what_they_find() -> None:
     q[100] = 20_000.0
     q[150] = -1.0
     found = {check.name: check for check in check_record(made.series(None, q), made.NOW + timedelta(hours=5))}
-    assert set(found) == {"spikes", "gaps", "scale", "negative", "silent"}
-    assert found["gaps"].count == 1
-    assert found["silent"].count == 5
+    assert set(found) == {"spikes in discharge", "gaps", "scale", "negative", "silence"}
+    assert found["gaps"].statistic == 1
+    assert found["silence"].statistic == 300
 
 
 def test_a_discharge_that_is_unknown_is_not_ranked() -> None:
