@@ -127,7 +127,8 @@ def chart(plan: dict[str, Any], river: River, gauge: str, units: str, index: int
     seen = sorted({turn for turn in turns if bottom <= turn[0] <= top}, reverse=True)
     beyond = sorted({turn for turn in turns if not bottom <= turn[0] <= top})
     expects = f"Expected {hours[0]} to {hours[-1]}: {words.span(min(low), max(high), kind, units)}"
-    says = ". ".join([expects, *(_turn_words(turn, kind, units) for turn in seen)]) + "."
+    turning = [_turn_words(turn, kind, units) for turn in seen]
+    says = ". ".join([expects, *(said[:1].upper() + said[1:] for said in turning)]) + "."
     out = [
         f'<svg class="chart" viewBox="0 0 {_WIDE:.0f} {_HIGH:.0f}" role="img" aria-label="{text(says)}" '
         f'data-chart="{index}" data-top="{top:.4f}" data-bottom="{bottom:.4f}" data-y="{_TOP:.0f}" '

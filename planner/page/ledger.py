@@ -182,20 +182,20 @@ def _card(key: str, ladders: list[dict[str, Any]], foot: str) -> str:
 
 def cast_card(ladders: list[dict[str, Any]]) -> str:
     """The empty card of a spot; the script fills it with text alone."""
+    outcomes = "".join(
+        f'<button type="button" data-outcome="{key}">{key.capitalize()}</button>'
+        for key in ("clean", "touched", "hung", "caught")
+    )
     log = (
-        '<section id="card-log" class="card-log" aria-labelledby="card-log-h"><h3 id="card-log-h">Log this cast</h3>'
-        '<div class="counted"><button type="button" data-count="-1" aria-label="Counted one second less">−</button>'
-        '<span>Counted <b id="counted"></b></span>'
-        '<button type="button" data-count="1" aria-label="Counted one second more">+</button></div>'
-        '<div class="outcomes"><button type="button" data-outcome="clean">Clean</button>'
-        '<button type="button" data-outcome="touched">Touched</button>'
-        '<button type="button" data-outcome="hung">Hung</button>'
-        '<button type="button" data-outcome="caught">Caught</button></div>'
-        '<p id="card-log-says" role="status"></p></section>'
+        '<section id="card-log" class="card-log" aria-labelledby="card-log-h"><h3 id="card-log-h" class="hide">Log '
+        f'this cast</h3><p id="card-log-says" role="status"></p><div class="outcomes">{outcomes}</div></section>'
     )
     foot = (
-        f'{log}<div class="card-foot"><button type="button" data-go="-1">Spot before</button>'
-        '<button type="button" data-go="1">Next spot</button></div>'
+        '<div class="counted"><button type="button" data-count="-1" aria-label="Counted one second less">−</button>'
+        '<span>For the log: counted <b id="counted"></b></span>'
+        '<button type="button" data-count="1" aria-label="Counted one second more">+</button></div>'
+        '<div class="card-foot"><button type="button" data-go="-1">Spot before</button>'
+        f'<button type="button" data-go="1">Next spot</button></div>{log}'
     )
     return _card("card", ladders, foot)
 

@@ -40,6 +40,12 @@ def big_page(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
+def huge_page(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A hundred runs, two hundred spots, twenty-five levels."""
+    return _written(tmp_path_factory.mktemp("page"), "huge", runs=100, spots=200, levels=25)
+
+
+@pytest.fixture(scope="session")
 def nasty_page(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Names that are markup, script, template and right-to-left text."""
     return _written(tmp_path_factory.mktemp("page"), "nasty", names=NASTY)

@@ -112,12 +112,20 @@ def sample_river(runs: int = 3, spots: int = 6, units: str = "us", names: tuple[
         runs=tuple(made),
         spots=tuple(casts),
         places=places,
-        soundings=pd.DataFrame(),
+        soundings=_soundings(runs, length),
         tackle=tackle,
         log=pd.DataFrame(),
         craft="drift boat",
         authority={"name": label or "Invented county sheriff", "phone": "555-0100"},
     )
+
+
+def _soundings(runs: int, length: float) -> pd.DataFrame:
+    """Thirty soundings in each run, in lines across."""
+    at = [
+        _at(60 + i * (length + 60) + 10 + 25 * k, -20 + 9 * j) for i in range(runs) for k in range(6) for j in range(5)
+    ]
+    return pd.DataFrame({"lon": [p[0] for p in at], "lat": [p[1] for p in at], "depth_m": 1.5})
 
 
 def _caution(level: int | None, reasons: list[dict[str, Any]], assessed: int = 9, checks: int = 13) -> dict[str, Any]:
@@ -218,7 +226,15 @@ def _swim(row: dict[str, Any]) -> dict[str, Any] | None:
         x.append(round(away, 2))
         depth.append(round(max(0.0, sunk), 3))
         bed.append(round(ground, 3))
-    return {"x_m": x, "depth_m": depth, "bed_depth_m": bed, "strip_from": 9}
+    swing = [round(0.5 * k**0.8, 2) for k in range(31)]
+    north = [round(-0.3 * k, 2) for k in range(31)]
+    return {
+        "x_m": x,
+        "depth_m": depth,
+        "bed_depth_m": bed,
+        "strip_from": 9,
+        **({"east_m": swing, "north_m": north} if row["depth_m"] > 1.5 else {}),
+    }
 
 
 def sample_plan(runs: int = 3, spots: int = 6, levels: int = 13, names: tuple[str, ...] = ()) -> dict[str, Any]:
@@ -322,6 +338,12 @@ def sample_plan(runs: int = 3, spots: int = 6, levels: int = 13, names: tuple[st
                 "velocity_used_m_s": round(middle, 3),
                 "soundings": 134,
                 "bed_error_m": 0.14,
+                "n_calibrated": 0.031,
+                "section": {
+                    "n_m": [-24.0 + 3 * k for k in range(17)],
+                    "z_m": [round(0.4 - 2.2 * row["mean_depth_m"] * (1 - abs(k - 6) / 11), 3) for k in range(17)],
+                    "level_m": row["level_m"],
+                },
                 "limits": ["The water's edge was drawn at another level."] if i == 1 else [],
             }
         )
@@ -377,7 +399,9 @@ def sample_plan(runs: int = 3, spots: int = 6, levels: int = 13, names: tuple[st
             "sunrise": "2026-06-13T10:23:00Z",
             "sunset": "2026-06-14T01:47:00Z",
             "dusk": "2026-06-14T02:21:00Z",
-            "stops": [],
+            "stops": [
+                {"spot": row["id"], "run": row["run"], "name": row["name"], "arrive_at": row["at"]} for row in spot_rows
+            ],
             "conflicts": [],
             "notes": ["The clock is set by the hours given and the run's current."],
         },

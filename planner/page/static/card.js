@@ -64,7 +64,7 @@ function paintCard() {
   const range = (value, pair, kind) => show(value, kind) + (planned && known(pair[0]) ? " (" + span(pair[0], pair[1], kind) + ")" : "");
   if (!a.line) fact(facts, "Cast", known(fixedPart.cast[0]) ? show(fixedPart.cast[0], "length") + ", " + fixedPart.cast[1] : "");
   if (!a.line && planned) fact(facts, "What hangs least", words(fixedPart.least), "wide");
-  fact(facts, "Stance", fixedPart.stanceWord + (known(fixedPart.stance[0]) ? ", water there about " + show(fixedPart.stance[0], "depth")
+  fact(facts, "Stance", fixedPart.stanceWord + (fixedPart.stance[0] > 0.02 ? ", water there about " + show(fixedPart.stance[0], "depth")
     + (known(fixedPart.stance[1]) ? " at " + show(fixedPart.stance[1], "speed") : "") + " at the planned level" : ""));
   fact(facts, "Depth where the fly lands", range(a.depth, fixedPart.depth, "depth"));
   fact(facts, "Current there", range(a.speed, fixedPart.speed, "speed"));
@@ -100,7 +100,7 @@ function cardAnswer(body, a, fixedPart, planned) {
   fact(more, "Time in the hold band", known(a.band) ? a.band.toFixed(0) + " s" : "");
   const next = planned ? fixedPart.next : null;
   fact(more, "Next best", next ? [words(next[0]), words(next[1]), words(next[2])].filter(Boolean).join(", ") : "", "wide");
-  fact(more, "Why", a.why, "wide");
+  fact(more, "Why", a.why, "wide why");
   body.appendChild(more);
 }
 
