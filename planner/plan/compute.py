@@ -6,53 +6,27 @@ ladder, and the cautions of all of it. ``plan.json`` is an interface: `FORMAT` n
 
 from __future__ import annotations
 
-import bisect
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from planner.advice import Advice, AdviceReport, Settings, SpotAtLevels, advise_in_full, likely_weights
+from planner.advice import Advice, AdviceReport
 from planner.caution import Caution, Conditions, turning_levels, turning_words
 from planner.caution.gather import gather_conditions
 from planner.flow.state import TEN_NINETY
 from planner.plan.ask import Request
 from planner.plan.cautions import cautious_level, run_caution, spot_caution, step_conditions, whole_caution
-from planner.plan.readings import GaugeView, gauge_record, read_gauges
+from planner.plan.day import SpotDay, day_of
+from planner.plan.readings import GaugeView, gauge_record
 from planner.plan.side import side_view
-from planner.plan.waters import (
-    GaugeLevel,
-    RunWater,
-    SpotWater,
-    as_run_record,
-    expected_at,
-    gauge_ladder,
-    run_waters,
-    spot_levels,
-    spot_water,
-)
-from planner.trip import Trip, schedule
+from planner.plan.waters import GaugeLevel, RunWater, as_run_record, spot_water
+from planner.trip import Trip
 
 if TYPE_CHECKING:
-    from planner.river import River, Spot
+    from planner.river import River
 
 __all__ = ["FORMAT", "compute_plan"]
 
 FORMAT = "plumbrun-plan/1"
-
-
-@dataclass(frozen=True)
-class _SpotDay:
-    """One spot through the day: its levels (the ladder's and the arrival's), what the water is there, its advice."""
-
-    spot: Spot
-    water: RunWater
-    arrival: GaugeLevel
-    at_arrival: int
-    levels: list[GaugeLevel]
-    asked: SpotAtLevels
-    waters: list[SpotWater]
 
 
 def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
@@ -77,21 +51,10 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
     SourceUnreachable, GaugeReplyUnfit, DataUnfit
         When there is no level to plan with.
     """
-    views = read_gauges(river, request)
+    found = day_of(river, request, units)
+    views, waters, trip, ladders = found.views, found.waters, found.trip, found.ladders
+    days, answers = found.spots, found.answers
     main = next(iter(views.values()))
-    waters = run_waters(river, views)
-    middle = request.start + (request.end - request.start) / 2
-    states = {run_id: water.at(expected_at(water.view, middle, water.lag_s)) for run_id, water in waters.items()}
-    speeds = {run_id: state.velocity_used_m_s for run_id, state in states.items()}
-    trip = schedule(river, request.start, request.end, request.now, speeds)
-    ladders = {station: gauge_ladder(view, units) for station, view in views.items()}
-
-    days = [_spot_day(spot, waters[spot.run], trip, ladders) for spot in river.spots]
-    settings = Settings(hang_limit=request.hang_limit, units=units)
-    answers, picked, report = advise_in_full(
-        [day.asked for day in days], river.tackle, settings, weights=[_level_weights(day) for day in days]
-    )
-
     bases = {
         station: gather_conditions(river, view.expected, view.series, request.now, trip)
         for station, view in views.items()
@@ -110,7 +73,7 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
 
     ladder, cautions = _ladder(river, views, ladders, waters, days, answers, bases, units, trip)
     turns = _turnings(main, ladders[main.station], cautions[main.station], units)
-    rods = [rod.as_dict() for rod in picked]
+    rods = [rod.as_dict() for rod in found.rods]
     return {
         "format": FORMAT,
         "river": river.name,
@@ -121,7 +84,8 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
         "expected": [row for view in views.values() for row in _expected_rows(view)],
         "caution": {**whole.as_dict(), "turns": list(turns)},
         "runs": [
-            as_run_record(water, states[run_id], run_cautions[run_id].as_dict()) for run_id, water in waters.items()
+            as_run_record(water, found.states[run_id], run_cautions[run_id].as_dict())
+            for run_id, water in waters.items()
         ],
         "spots": [
             _spot_record(day, answer, spot_cautions[day.spot.id], trip, river)
@@ -130,26 +94,11 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
         "ladder": ladder,
         "rods": rods,
         "trip": {**trip.as_dict(), "rods": rods},
-        "search": _search_record(report),
+        "search": _search_record(found.report),
     }
 
 
-def _spot_day(spot: Spot, water: RunWater, trip: Trip, ladders: dict[str, list[GaugeLevel]]) -> _SpotDay:
-    arrival = expected_at(water.view, trip.arrival(spot.id), water.lag_s)
-    steps = ladders[water.view.station]
-    keys = [_key(step) for step in steps]
-    at = bisect.bisect_left(keys, _key(arrival)) if math.isfinite(_key(arrival)) else len(keys)
-    levels = [*steps[:at], arrival, *steps[at:]]
-    refine = [index == at for index in range(len(levels))]
-    asked, found = spot_levels(water, spot, levels, refine)
-    return _SpotDay(spot, water, arrival, at, levels, asked, found)
-
-
-def _key(level: GaugeLevel) -> float:
-    return level.stage_m if math.isfinite(level.stage_m) else level.discharge_m3s
-
-
-def _window_caution(day: _SpotDay, base: Conditions, trip: Trip, units: str) -> Caution:
+def _window_caution(day: SpotDay, base: Conditions, trip: Trip, units: str) -> Caution:
     here = spot_water(day.water, day.spot, cautious_level(day.water.view))
     dark = next((stop.dark for stop in trip.stops if stop.spot == day.spot.id), None)
     return spot_caution(base, day.spot, here, units, dark)
@@ -173,7 +122,7 @@ def _expected_rows(view: GaugeView) -> list[dict[str, Any]]:
     ]
 
 
-def _spot_record(day: _SpotDay, answers: list[Advice], caution: Caution, trip: Trip, river: River) -> dict[str, Any]:
+def _spot_record(day: SpotDay, answers: list[Advice], caution: Caution, trip: Trip, river: River) -> dict[str, Any]:
     here, answer = day.waters[day.at_arrival], answers[day.at_arrival]
     best = None if answer.best is None else answer.best.as_dict()
     return {
@@ -211,7 +160,7 @@ def _ladder(
     views: dict[str, GaugeView],
     ladders: dict[str, list[GaugeLevel]],
     waters: dict[str, RunWater],
-    days: list[_SpotDay],
+    days: list[SpotDay],
     answers: list[list[Advice]],
     bases: dict[str, Conditions],
     units: str,
@@ -268,7 +217,7 @@ def _ladder_run(water: RunWater, step: GaugeLevel, caution: Caution) -> dict[str
     }
 
 
-def _ladder_spot(day: _SpotDay, at: int, answer: Advice, caution: Caution) -> dict[str, Any]:
+def _ladder_spot(day: SpotDay, at: int, answer: Advice, caution: Caution) -> dict[str, Any]:
     here = day.waters[at]
     row: dict[str, Any] = {"id": day.spot.id, "depth_m": here.depth_m, "velocity_m_s": here.velocity_m_s}
     best = {} if answer.best is None else answer.best.as_dict()
@@ -290,19 +239,6 @@ def _turnings(view: GaugeView, steps: list[GaugeLevel], cautions: list[Caution],
         for step, caution in zip(steps, cautions, strict=True)
     ]
     return turning_words(turning_levels(pairs), units, keyed)
-
-
-def _level_weights(day: _SpotDay) -> np.ndarray:
-    """Chance of each level at the spot's hour, shape (levels,): normal about the median, from the gauge's 10-90 %."""
-    expected = day.water.view.expected
-    stage = all(math.isfinite(level.stage_m) for level in day.levels)
-    high = expected.stage_high_m if stage else expected.discharge_high_m3s
-    low = expected.stage_low_m if stage else expected.discharge_low_m3s
-    width = (high - low)[np.isfinite(high - low)]
-    values = np.array([level.stage_m if stage else level.discharge_m3s for level in day.levels])
-    centre = day.arrival.stage_m if stage else day.arrival.discharge_m3s
-    sd = max(float(width.max()) / (2 * TEN_NINETY) if len(width) else 0.0, 1e-3)
-    return likely_weights(values, centre, sd)
 
 
 def _search_record(report: AdviceReport) -> dict[str, Any]:

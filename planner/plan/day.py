@@ -1,0 +1,151 @@
+"""The day as the advice sees it: gauges, runs, the clock, and each spot at each step of its ladder with its answer.
+
+``plan.json`` is written from it, and the chain of one spot is told from it, so that both give the same answer.
+"""
+
+from __future__ import annotations
+
+import bisect
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.advice import Advice, AdviceReport, RodToRig, Settings, SpotAtLevels, advise_in_full, likely_weights
+from planner.flow.state import TEN_NINETY, FlowState
+from planner.plan.ask import Request
+from planner.plan.readings import GaugeView, read_gauges
+from planner.plan.waters import GaugeLevel, RunWater, SpotWater, expected_at, gauge_ladder, run_waters, spot_levels
+from planner.trip import Trip, schedule
+
+if TYPE_CHECKING:
+    from planner.river import River, Spot
+
+__all__ = ["Day", "SpotDay", "day_of"]
+
+
+@dataclass(frozen=True)
+class SpotDay:
+    """One spot through the day: its levels (the ladder's and the arrival's), what the water is there.
+
+    Parameters
+    ----------
+    spot : Spot
+        The cast.
+    water : RunWater
+        Its run.
+    arrival : GaugeLevel
+        What its gauge reads, as the run sees it, when the boat comes there.
+    at_arrival : int
+        Index of that among `levels`.
+    levels : list of GaugeLevel
+        Ascending.
+    asked : SpotAtLevels
+        What the advice was asked.
+    waters : list of SpotWater
+        Depth and current at each level.
+    """
+
+    spot: Spot
+    water: RunWater
+    arrival: GaugeLevel
+    at_arrival: int
+    levels: list[GaugeLevel]
+    asked: SpotAtLevels
+    waters: list[SpotWater]
+
+
+@dataclass(frozen=True)
+class Day:
+    """Everything between the gauges and the plan.
+
+    Parameters
+    ----------
+    views : dict
+        Gauges by station.
+    waters, states : dict
+        Runs by id, and each at the middle of the window.
+    trip : Trip
+        The clock.
+    ladders : dict
+        Steps by station.
+    spots : list of SpotDay
+        In the folder's order.
+    answers : list of list of Advice
+        Per spot and level.
+    rods : list of RodToRig
+        To rig.
+    report : AdviceReport
+        What the search cost.
+    """
+
+    views: dict[str, GaugeView]
+    waters: dict[str, RunWater]
+    states: dict[str, FlowState]
+    trip: Trip
+    ladders: dict[str, list[GaugeLevel]]
+    spots: list[SpotDay]
+    answers: list[list[Advice]]
+    rods: list[RodToRig]
+    report: AdviceReport
+
+
+def day_of(river: River, request: Request, units: str) -> Day:
+    """Read the gauges, survey the runs, set the clock and ask the advice.
+
+    Parameters
+    ----------
+    river : River
+        The river folder as read.
+    request : Request
+        Day, window, clock, level and recorded replies.
+    units : str
+        ``us`` or ``metric``, for the sentences.
+
+    Raises
+    ------
+    SourceUnreachable, GaugeReplyUnfit, DataUnfit
+        When there is no level to plan with.
+    """
+    views = read_gauges(river, request)
+    waters = run_waters(river, views)
+    middle = request.start + (request.end - request.start) / 2
+    states = {run_id: water.at(expected_at(water.view, middle, water.lag_s)) for run_id, water in waters.items()}
+    speeds = {run_id: state.velocity_used_m_s for run_id, state in states.items()}
+    trip = schedule(river, request.start, request.end, request.now, speeds)
+    ladders = {station: gauge_ladder(view, units) for station, view in views.items()}
+    days = [_spot_day(spot, waters[spot.run], trip, ladders) for spot in river.spots]
+    settings = Settings(hang_limit=request.hang_limit, units=units)
+    answers, rods, report = advise_in_full(
+        [day.asked for day in days], river.tackle, settings, weights=[_level_weights(day) for day in days]
+    )
+    return Day(views, waters, states, trip, ladders, days, answers, rods, report)
+
+
+def _spot_day(spot: Spot, water: RunWater, trip: Trip, ladders: dict[str, list[GaugeLevel]]) -> SpotDay:
+    arrival = expected_at(water.view, trip.arrival(spot.id), water.lag_s)
+    steps = ladders[water.view.station]
+    keys = [_key(step) for step in steps]
+    at = bisect.bisect_left(keys, _key(arrival)) if math.isfinite(_key(arrival)) else len(keys)
+    levels = [*steps[:at], arrival, *steps[at:]]
+    refine = [index == at for index in range(len(levels))]
+    asked, found = spot_levels(water, spot, levels, refine)
+    return SpotDay(spot, water, arrival, at, levels, asked, found)
+
+
+def _key(level: GaugeLevel) -> float:
+    return level.stage_m if math.isfinite(level.stage_m) else level.discharge_m3s
+
+
+def _level_weights(day: SpotDay) -> np.ndarray:
+    """Chance of each level at the spot's hour, shape (levels,): normal about the median, from the gauge's 10-90 %."""
+    expected = day.water.view.expected
+    stage = all(math.isfinite(level.stage_m) for level in day.levels)
+    high = expected.stage_high_m if stage else expected.discharge_high_m3s
+    low = expected.stage_low_m if stage else expected.discharge_low_m3s
+    width = (high - low)[np.isfinite(high - low)]
+    values = np.array([level.stage_m if stage else level.discharge_m3s for level in day.levels])
+    centre = day.arrival.stage_m if stage else day.arrival.discharge_m3s
+    sd = max(float(width.max()) / (2 * TEN_NINETY) if len(width) else 0.0, 1e-3)
+    return likely_weights(values, centre, sd)
