@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown, UsageMistake
 from planner.gauges.assemble import join
 from planner.gauges.beside import is_side_reply
+from planner.gauges.beside import is_side_reply
 from planner.gauges.series import Series, to_datetime64
 
 if TYPE_CHECKING:
