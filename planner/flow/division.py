@@ -103,7 +103,9 @@ def divide(n: Floats, z: Floats, whole: npt.NDArray[np.bool_], ease: tuple[float
     stations, columns = z.shape
     right, left = np.zeros(stations, dtype=np.intp), np.full(stations, columns - 1)
     for i in range(stations):
-        deepest = int(np.argmin(z[i]))
+        # the middle of the deep water: a flat bed has no deepest place
+        deep = np.flatnonzero(z[i] <= z[i].min() + 0.25 * np.ptp(z[i]))
+        deepest = int(deep[len(deep) // 2])
         right[i] = _shelf(n[i, : deepest + 1], z[i, : deepest + 1])
         left[i] = columns - 1 - _shelf(n[i, deepest:][::-1], z[i, deepest:][::-1])
     count = max(int(whole.sum()), 1)

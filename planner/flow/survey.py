@@ -157,6 +157,8 @@ def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow
     nodes = float(np.clip(4.0 * count, 1500.0, 4000.0))
     columns = int(np.clip(round(math.sqrt(nodes * 0.7)), 17, 65))
     edges = polygon_edges(frame, polygon, int(np.clip(nodes / columns, 24, 96)))
+    if polygon.interiors:
+        columns = 2 * columns + 1  # an island's shore falls between columns
     line = drawn_waterline(run, edges, walls, frame, polygon, series, rating)
     if len(line.s) and not line.known:
         limits.append("When the water's edge was drawn, or the stage then, is not known: the sounding day's is taken.")
