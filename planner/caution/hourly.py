@@ -94,6 +94,7 @@ def hourly_cautions(
     thresholds: Iterable[Mapping[str, Any]] = (),
     stances: Callable[[float, float], Iterable[Stance]] | None = None,
     sun: Any = None,
+    sun_now: Any = None,
     weather: Any = None,
     now: datetime | None = None,
     units: str = "metric",
@@ -110,9 +111,11 @@ def hourly_cautions(
     thresholds : iterable of mapping
         `River.thresholds`.
     stances : callable, optional
-        Gauge stage [m] and discharge [m³/s] to every spot's `Stance` at that level.
-    sun : SunTimes, optional
-        Sunset, dusk and darkness of each hour: being on the river then, whatever hour the take-out is planned for.
+        Gauge stage [m] and discharge [m³/s] to every spot's `Stance` at that level. It is asked at the next whole
+        centimetre and the next hundredth of the discharge up, once for each.
+    sun, sun_now : SunTimes, optional
+        Of the trip's day and of the present one. Sunset, dusk and darkness of each hour: being on the river then,
+        whatever hour the take-out is planned for.
     weather : Weather, optional
         Anything whose `conditions(start, end)` gives the air, thunder and alerts of an hour.
     now : datetime, optional
@@ -128,6 +131,7 @@ def hourly_cautions(
         The present first when asked for, then one for each of `expected.times`.
     """
     thresholds = tuple(thresholds)
+    stances = _stepped(stances)
     found = []
     last = expected.last
     if (
@@ -138,7 +142,7 @@ def hourly_cautions(
         here = replace(
             base, stage_m=last.stage_m, discharge_m3s=last.discharge_m3s, discharge_low_m3s=last.discharge_m3s
         )
-        found.append(_one(here, now, True, thresholds, stances, sun, weather, units, gauge))
+        found.append(_one(here, now, True, thresholds, stances, sun_now, None, units, gauge))
     for i, stamp in enumerate(expected.times.astype("datetime64[s]").astype(int).tolist()):
         here = replace(
             base,
@@ -151,6 +155,29 @@ def hourly_cautions(
     return found
 
 
+def _stepped(stances: Callable[[float, float], Iterable[Stance]] | None) -> Callable[[float, float], Iterable[Stance]]:
+    """The stances at a level a little higher, computed once for each: neighbouring hours share one."""
+    known: dict[tuple[float, float], tuple[Stance, ...]] = {}
+
+    def at(stage: float, discharge: float) -> Iterable[Stance]:
+        if stances is None:
+            return ()
+        up = (
+            _up(stage, 0.01),
+            _up(discharge, 10.0 ** (math.floor(math.log10(discharge)) - 1) if discharge > 0 else 1.0),
+        )
+        key = (up[0] if up[0] == up[0] else -1e9, up[1] if up[1] == up[1] else -1e9)
+        if key not in known:
+            known[key] = tuple(stances(*up))
+        return known[key]
+
+    return at
+
+
+def _up(value: float, step: float) -> float:
+    return math.ceil(round(value / step, 6)) * step if math.isfinite(value) else value
+
+
 def _first(*values: float) -> float:
     return next((float(value) for value in values if math.isfinite(value)), math.nan)
 
@@ -160,13 +187,14 @@ def _one(
     at: datetime,
     now: bool,
     thresholds: tuple[Mapping[str, Any], ...],
-    stances: Callable[[float, float], Iterable[Stance]] | None,
+    stances: Callable[[float, float], Iterable[Stance]],
     sun: Any,
     weather: Any,
     units: str,
     gauge: str,
 ) -> HourCaution:
     dark = None
+    here = replace(here, takeout_vs_sunset_min=None, takeout_vs_dusk_min=None) if now else here
     if sun is not None:
         dark = sun.is_dark(at)
         here = replace(
@@ -180,7 +208,7 @@ def _one(
     discharge = math.nan if here.discharge_m3s is None else here.discharge_m3s
     spots: dict[str, Caution] = {}
     by_run: dict[str, list[Caution]] = {}
-    for stance in stances(stage, discharge) if stances is not None else ():
+    for stance in stances(stage, discharge):
         there = replace(here, wade_depth_m=stance.depth, wade_speed_m_s=stance.speed, dark=dark)
         caution = assess_spot(there, wading=stance.wading, where=stance.name, units=units)
         spots[stance.spot] = caution

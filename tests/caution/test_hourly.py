@@ -178,3 +178,33 @@ def test_water_that_turns_cloudier_is_seen_and_a_noisy_sensor_is_not():
     caution = assess_river(Conditions(turbidity_fnu=40.0, rise_m_3h=0.1, **got))
     assert next(check.level for check in caution.base if check.rule == "T1") == 2
     assert cloudy_conditions(times[:50], surge[:50])["turbidity_median_fnu"] is None
+
+
+def test_stances_are_asked_a_little_higher_and_once_for_each_level():
+    """Hours within a centimetre share one look at the bed, never a lower one."""
+    asked = []
+
+    def once(stage, discharge):
+        asked.append((stage, discharge))
+        return stances(stage, discharge)
+
+    series = record(2.0 + 0.02 * np.sin(np.arange(96 * 40) / 300))
+    expected = expect(series, NOW, *WINDOW)
+    found = hourly_cautions(CALM, expected, stances=once, now=NOW)
+    assert len(asked) == len(set(asked)) < len(found)
+    highest = np.nanmax(expected.stage_high_m)
+    assert max(stage for stage, _ in asked) >= highest
+    assert max(stage for stage, _ in asked) < highest + 0.01 + 1e-9
+    assert max(discharge for _, discharge in asked) >= np.nanmax(expected.discharge_high_m3s)
+
+
+def test_the_present_is_not_judged_by_tomorrows_sun():
+    """Darkness now follows the present day's sun and is not known without it."""
+    expected = expect(record(np.full(96 * 40, 2.0)), NOW, *WINDOW)
+    tomorrow = SunTimes(NOW + timedelta(hours=10), None, NOW + timedelta(hours=25), NOW + timedelta(hours=26))
+    today = SunTimes(NOW - timedelta(hours=14), None, NOW + timedelta(hours=2), NOW + timedelta(hours=3))
+    plain = hourly_cautions(CALM, expected, sun=tomorrow, now=NOW)[0]
+    known = hourly_cautions(CALM, expected, sun=tomorrow, sun_now=today, now=NOW)[0]
+    assert plain.now
+    assert any(r["rule"] == "N1" and r["level"] is None for r in plain.whole.reasons)
+    assert all(r["rule"] != "N1" for r in known.whole.reasons)
