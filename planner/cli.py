@@ -270,6 +270,27 @@ def soundings(
 
 
 @main.command()
+@click.option("--class", "bed_class", metavar="NAME", help="A bed class; without any option all are listed.")
+@click.option("--radius", metavar="QUANTITY", help="Hydraulic radius, about the mean depth, e.g. '3 ft'.")
+@click.option("--slope", type=click.FloatRange(0, 0.2, min_open=True), help="Slope of the water surface [m/m].")
+@click.option("--d50", metavar="QUANTITY", help="Median stone size, e.g. '40 mm'.")
+@click.option("--d84", metavar="QUANTITY", help="Stone size that 84 % of the bed are finer than.")
+@click.option("--build-up", metavar="LEVELS", help="Six levels for Cowan's method, parted by commas.")
+@click.option("--part", "parts", multiple=True, metavar="PART", help="'CLASS or n,width,mean depth' of a part.")
+@_JSON
+@_guarded
+def roughness(as_json: bool, **options: Any) -> None:
+    """Explain Manning's n and compute it from bed class, build-up, stones, slope or parts of a section."""
+    from planner.surveying import roughness_report, roughness_text
+
+    report = roughness_report(**options)
+    if as_json:
+        _say_json(report)
+    else:
+        click.echo(roughness_text(report))
+
+
+@main.command()
 @click.option("--depth", default="8 ft", show_default=True, help="Depth of the water.")
 @click.option("--current", default="3 ft/s", show_default=True, help="Depth-averaged current; '0 ft/s' for a lake.")
 @click.option("--grains", type=float, default=200.0, show_default=True, help="Weight of the head [grains].")

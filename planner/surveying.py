@@ -13,7 +13,7 @@ from planner.units import parse, show
 if TYPE_CHECKING:
     from planner.bed.sources import Batch
 
-__all__ = ["soundings_report", "soundings_text"]
+__all__ = ["roughness_report", "roughness_text", "soundings_report", "soundings_text"]
 
 
 def soundings_report(
@@ -121,4 +121,97 @@ def soundings_text(report: dict[str, Any], units: str | None) -> str:
         lines.append(f"{report['new']:,} added to soundings.csv.")
     else:
         lines.append("Nothing new: soundings.csv is as it was.")
+    return "\n".join(lines)
+
+
+def roughness_report(
+    *,
+    bed_class: str | None = None,
+    radius: str | None = None,
+    slope: float | None = None,
+    d50: str | None = None,
+    d84: str | None = None,
+    build_up: str | None = None,
+    parts: tuple[str, ...] = (),
+) -> dict[str, Any]:
+    """Ways to a roughness from what is given, with the classes and levels there are when nothing is.
+
+    Parameters
+    ----------
+    bed_class : str, optional
+        A class of the table.
+    radius, d50, d84 : str, optional
+        Quantities, such as ``"3 ft"`` and ``"70 mm"``.
+    slope : float, optional
+        [m/m].
+    build_up : str, optional
+        Six levels for Cowan's build-up, parted by commas.
+    parts : tuple of str
+        ``CLASS or n,width,mean depth`` of each part of a section.
+    """
+    from planner.flow.roughness import class_range, roughness_classes
+    from planner.flow.roughness_help import cowan_levels, ways
+
+    found = ways(
+        bed_class,
+        parse(radius, "m", "radius") if radius else math.nan,
+        math.nan if slope is None else slope,
+        parse(d50, "m", "d50") if d50 else math.nan,
+        parse(d84, "m", "d84") if d84 else math.nan,
+        [word.strip() for word in build_up.split(",")] if build_up else None,
+        [_part(text) for text in parts],
+    )
+    classes = {
+        name: dict(zip(("low", "normal", "high"), class_range(name), strict=True)) | {"description": text}
+        for name, text in roughness_classes().items()
+    }
+    return {"ways": found, "classes": classes, "cowan": cowan_levels()}
+
+
+def _part(text: str) -> Any:
+    from planner.flow.roughness import class_range, roughness_classes
+    from planner.flow.roughness_help import Part
+
+    words = [word.strip() for word in text.split(",")]
+    if len(words) != 3:
+        raise UsageMistake(f"--part {text}", "CLASS or n, width and mean depth", "write it like '0.035,60 ft,4 ft'")
+    name, width, depth = words[0], parse(words[1], "m", "width"), parse(words[2], "m", "mean depth")
+    n = class_range(name)[1] if name in roughness_classes() else _number(name, text)
+    return Part(n, width * depth, width, name)
+
+
+def _number(name: str, text: str) -> float:
+    try:
+        return float(name)
+    except ValueError as error:
+        raise UsageMistake(f"--part {text}", "a bed class or a number first", "see plumbrun roughness") from error
+
+
+def roughness_text(report: dict[str, Any]) -> str:
+    """A roughness report for a person."""
+    if not report["ways"]:
+        lines = [
+            "Manning's n says how much a bed slows the water; it is the same number in feet and metres.",
+            "A class is enough to begin with: put its name in `bed` of the run. Where the discharge of a sounding day",
+            "is known, the run tells its own n and the class is only checked against it.",
+            "",
+            f"{'class':26}{'low':>7}{'usual':>7}{'high':>7}  what it looks like",
+        ]
+        for name, one in report["classes"].items():
+            figures = "".join(f"{one[key]:7.3f}" for key in ("low", "normal", "high"))
+            lines.append(f"{name:26}{figures}  {one['description']}")
+        lines += ["", "Levels for --build-up (base, then five additions and the factor for bends):"]
+        for factor, levels in report["cowan"].items():
+            lines.append(f"  {factor:3}" + ", ".join(f"{level} {value:g}" for level, value in levels.items()))
+        lines += [
+            "",
+            "Stone size: --d84 and --radius (Limerinos, Bathurst), --d50 (Strickler); steep: --slope (Jarrett).",
+        ]
+        return "\n".join(lines)
+    lines = []
+    for way in report["ways"]:
+        value = f"{way.n:.3f}" if math.isfinite(way.n) else "none"
+        span = f" ({way.low:.3f} to {way.high:.3f})" if math.isfinite(way.low) else ""
+        lines.append(f"{way.name:20} n {value}{span}  {way.from_what}  [{way.source}]")
+        lines.extend(f"{'':20} {words}: not to be relied on here" for words in way.outside)
     return "\n".join(lines)

@@ -18,10 +18,12 @@ __all__ = [
     "Roughness",
     "bathurst",
     "class_range",
+    "composite_by_conveyance",
     "composite_n",
     "cowan",
     "jarrett",
     "limerinos",
+    "outside",
     "roughness_classes",
     "roughness_of",
     "strickler",
@@ -86,6 +88,31 @@ def class_range(name: str) -> tuple[float, float, float]:
     )
 
 
+def outside(formula: str, **values: float) -> list[str]:
+    """What of the values lies outside the data of a grain or slope formula, one sentence each.
+
+    Parameters
+    ----------
+    formula : str
+        ``limerinos``, ``jarrett`` or ``bathurst``.
+    **values : float
+        ``radius``, ``depth``, ``d84`` [m] and ``slope`` as the table `roughness_ranges` names them.
+
+    Examples
+    --------
+    >>> outside("jarrett", radius=1.0, slope=0.001)
+    ['slope 0.001 is outside the data, 0.002 to 0.04']
+    """
+    found = []
+    for row in rows("roughness_ranges"):
+        if row["formula"] == formula and row["quantity"] in values:
+            value, low, high = values[row["quantity"]], float(row["low"]), float(row["high"])
+            unit = f" {row['unit']}" if row["unit"] != "1" else ""
+            if not low <= value <= high:
+                found.append(f"{row['quantity']} {value:.3g}{unit} is outside the data, {low:g} to {high:g}{unit}")
+    return found
+
+
 def limerinos(radius: float, d84: float, strict: bool = False) -> float:
     """n of a gravel or cobble bed, 0.112878 R^(1/6) / (1.16 + 2.0 log10(R/D84)) (1) [Limerinos1970].
 
@@ -102,7 +129,7 @@ def limerinos(radius: float, d84: float, strict: bool = False) -> float:
     -----
     0.0926 in feet is 0.0926 / 0.3048^(1/6) = 0.112878 in metres. NaN also where (1) is not positive.
     """
-    if not (radius > 0 and d84 > 0) or (strict and not (0.31 <= radius <= 3.32 and 0.019 <= d84 <= 0.747)):
+    if not (radius > 0 and d84 > 0) or (strict and outside("limerinos", radius=radius, d84=d84)):
         return math.nan
     below = 1.16 + 2.0 * math.log10(radius / d84)
     return 0.0926 / _FOOT ** (1 / 6) * radius ** (1 / 6) / below if below > 0 else math.nan
@@ -120,7 +147,7 @@ def jarrett(radius: float, slope: float, strict: bool = False) -> float:
     strict : bool
         NaN outside those ranges.
     """
-    if not (radius > 0 and slope > 0) or (strict and not (0.15 <= radius <= 1.68 and 0.002 <= slope <= 0.04)):
+    if not (radius > 0 and slope > 0) or (strict and outside("jarrett", radius=radius, slope=slope)):
         return math.nan
     return 0.39 * slope**0.38 * (radius / _FOOT) ** -0.16
 
@@ -142,7 +169,7 @@ def bathurst(depth: float, d84: float, strict: bool = False) -> float:
     strict : bool
         NaN outside those ranges.
     """
-    if not (depth > 0 and d84 > 0) or (strict and not (0.102 <= depth <= 1.6 and 0.113 <= d84 <= 0.740)):
+    if not (depth > 0 and d84 > 0) or (strict and outside("bathurst", depth=depth, d84=d84)):
         return math.nan
     below = 4.0 + 5.62 * math.log10(depth / d84)
     return 0.3194 * depth ** (1 / 6) / below if below > 0 else math.nan
@@ -185,6 +212,29 @@ def composite_n(n: Sequence[float], perimeter: Sequence[float], method: str = "h
         raise UsageMistake(f"method {method!r}", f"one of: {', '.join(power)}", "take one of these")
     p = power[method]
     return (sum(w * v**p for v, w in zip(n, perimeter, strict=True)) / sum(perimeter)) ** (1 / p)
+
+
+def composite_by_conveyance(n: Sequence[float], area: Sequence[float], perimeter: Sequence[float]) -> float:
+    """One n for a section whose parts convey side by side [s/m^(1/3)].
+
+    n = A R^(2/3) / sum(A_i R_i^(2/3) / n_i) (1), R = A/P of the whole and of each part [Davidian1984].
+
+    Parameters
+    ----------
+    n : sequence of float
+        Roughness of the parts [s/m^(1/3)].
+    area, perimeter : sequence of float
+        Area [m²] and wetted perimeter [m] of the parts, verticals between them not counted.
+
+    Examples
+    --------
+    >>> round(composite_by_conveyance([0.03, 0.06], [40.0, 10.0], [20.0, 20.0]), 5)
+    0.02612
+    """
+    if not (len(n) == len(area) == len(perimeter) and min((*n, *area, *perimeter), default=0.0) > 0):
+        raise UsageMistake("parts of unequal number or not positive", "n, area and perimeter of each", "check them")
+    whole = sum(area) * (sum(area) / sum(perimeter)) ** (2 / 3)
+    return whole / sum(a * (a / p) ** (2 / 3) / v for v, a, p in zip(n, area, perimeter, strict=True))
 
 
 def roughness_of(bed: dict[str, Any], radius: float) -> Roughness:
