@@ -14,22 +14,11 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from planner.caution import LABELS, NOT_ASSESSED, hold_record
+from planner.caution import hold_record
 from planner.errors import PlumbrunError, SourceUnreachable, UsageMistake
+from planner.news import Change, changes_between, is_news, level_words
 
-__all__ = [
-    "CHANGED",
-    "ROSE",
-    "Change",
-    "Look",
-    "changes_between",
-    "launch",
-    "period",
-    "run_watch",
-    "stopwatch",
-    "watch",
-    "watched_plan",
-]
+__all__ = ["CHANGED", "ROSE", "Look", "launch", "period", "run_watch", "stopwatch", "watch", "watched_plan"]
 
 # Exit statuses of the command beside those of every command: an answer or a level changed, a level rose.
 CHANGED, ROSE = 5, 6
@@ -37,22 +26,6 @@ CHANGED, ROSE = 5, 6
 LEAST, MOST, LONGEST = timedelta(minutes=5), timedelta(hours=12), timedelta(hours=72)
 _COMMAND_S = 60.0
 _PERIOD = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*(s|sec|m|min|h|hours?)\s*$")
-
-
-@dataclass(frozen=True)
-class Change:
-    """One change.
-
-    Parameters
-    ----------
-    text : str
-        What changed, as a sentence.
-    rose : bool
-        Whether a caution level went up, or could no longer be assessed.
-    """
-
-    text: str
-    rose: bool = False
 
 
 @dataclass(frozen=True)
@@ -98,65 +71,6 @@ def period(text: str) -> timedelta:
     if not LEAST <= found <= MOST:
         raise UsageMistake(f"--every {text!r}", "between 5m and 12h: gauges send every 15 min at best", "change it")
     return found
-
-
-def _level_words(level: int | None) -> str:
-    return NOT_ASSESSED if level is None else f"{level} ({LABELS[level]})"
-
-
-def _level(what: str, old: Mapping[str, Any] | None, new: Mapping[str, Any] | None) -> list[Change]:
-    before, after = (old or {}).get("level"), (new or {}).get("level")
-    if before == after:
-        return []
-    rose = after is None or (before is not None and after > before) or (before is None and after > 0)
-    why = next((str(r["text"]) for r in (new or {}).get("reasons") or () if r.get("level")), "")
-    tail = f" {why}" if why and rose else ""
-    return [Change(f"{what}: caution {_level_words(before)} is now {_level_words(after)}.{tail}", rose)]
-
-
-def _answer(spot: Mapping[str, Any]) -> tuple[Any, ...]:
-    best = spot.get("best") or {}
-    return tuple(best.get(key) for key in ("line", "fly", "countdown_mode", "countdown_from_s", "countdown_to_s"))
-
-
-def _answer_words(spot: Mapping[str, Any]) -> str:
-    best = spot.get("best")
-    if not best:
-        return "no answer"
-    low, high = best.get("countdown_from_s"), best.get("countdown_to_s")
-    count = f"{low:.0f} s" if low == high else f"{low:.0f} to {high:.0f} s"
-    return f"{best.get('line')}, {best.get('fly')}, count {count}"
-
-
-def changes_between(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[Change]:
-    """What changed between two plans: caution levels first, then answers.
-
-    Parameters
-    ----------
-    old, new : mapping
-        As ``plan.json``. A countdown that moves by one second at either end is no change.
-    """
-    found = _level("The day", old.get("caution"), new.get("caution"))
-    for kind in ("runs", "spots"):
-        before = {record["id"]: record for record in old.get(kind) or ()}
-        for record in new.get(kind) or ():
-            if record["id"] in before:
-                name = record.get("name") or record["id"]
-                found += _level(str(name), before[record["id"]].get("caution"), record.get("caution"))
-    before = {spot["id"]: spot for spot in old.get("spots") or ()}
-    for spot in new.get("spots") or ():
-        was = before.get(spot["id"])
-        if was is not None and _differs(_answer(was), _answer(spot)):
-            name = spot.get("name") or spot["id"]
-            found.append(Change(f"{name}: {_answer_words(was)} is now {_answer_words(spot)}."))
-    return found
-
-
-def _differs(old: tuple[Any, ...], new: tuple[Any, ...]) -> bool:
-    if old[:3] != new[:3]:
-        return True
-    pairs = [(a, b) for a, b in zip(old[3:], new[3:], strict=True) if a is not None and b is not None]
-    return any(abs(a - b) > 1.0 for a, b in pairs)
 
 
 def _held(old: Mapping[str, Any], new: dict[str, Any]) -> dict[str, Any]:
@@ -218,12 +132,25 @@ def watch(
                 last = plan
             else:
                 held = _held(last, plan)
+                told = _as_told(last, held)
                 yield Look(now, held, tuple(changes_between(last, held)))
-                last = held
+                last = told
         left = (ends - clock()).total_seconds()
         if left <= 0 or made == count:
             return
         sleep(min(every.total_seconds(), left))
+
+
+def _as_told(last: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:
+    """The new plan with the answer and water of each spot as last told, so that small steps add up to news."""
+    before = {spot["id"]: spot for spot in last.get("spots") or ()}
+    kept = ("best", "depth_m", "velocity_m_s")
+    spots = []
+    for spot in new.get("spots") or ():
+        was = before.get(spot["id"])
+        stays = was is not None and not is_news(was, spot)
+        spots.append({**spot, **{key: was.get(key) for key in kept}} if was is not None and stays else spot)
+    return {**new, "spots": spots}
 
 
 def watched_plan(folder: Path, asked: Mapping[str, Any]) -> Callable[[datetime], dict[str, Any]]:
@@ -297,7 +224,7 @@ def run_watch(
             complain(f"{at}  the gauge can be read again.")
         dead = False
         if look.first:
-            say(f"{at}  watching. The day: caution {_level_words(caution.get('level'))}.")
+            say(f"{at}  watching. The day: caution {level_words(caution.get('level'))}.")
         seen = True
         if not look.changes:
             continue

@@ -13,7 +13,8 @@ from click.testing import CliRunner
 from planner.caution import assess_river
 from planner.cli import main
 from planner.errors import SourceUnreachable, UsageMistake
-from planner.watch import changes_between, period, run_watch, stopwatch, watch
+from planner.news import changes_between
+from planner.watch import period, run_watch, stopwatch, watch
 from tests.caution.test_rules import CALM
 from tests.caution.words import forbidden_in
 from tests.rivers import EXAMPLES
@@ -24,11 +25,20 @@ QUARTER = timedelta(minutes=15)
 BEST = {"line": "26 ft head", "fly": "minnow", "countdown_mode": "held", "countdown_from_s": 6.0, "countdown_to_s": 8.0}
 
 
-def plan(best=BEST, **change):
+def plan(best=BEST, depth=2.0, speed=0.5, **change):
     """A plan of one spot on a calm day with something changed."""
     caution = assess_river(dataclasses.replace(CALM, **change)).as_dict()
     calm = assess_river(CALM).as_dict()
-    return {"caution": caution, "runs": [], "spots": [{"id": "a", "name": "Ash bar", "best": best, "caution": calm}]}
+    spot = {
+        "id": "a",
+        "run": "r",
+        "name": "Ash bar",
+        "best": best,
+        "caution": calm,
+        "depth_m": depth,
+        "velocity_m_s": speed,
+    }
+    return {"caution": caution, "runs": [], "spots": [spot]}
 
 
 def dead(_now):
@@ -90,7 +100,7 @@ def test_a_level_that_rises_is_said_with_its_reason_and_its_own_status():
 def test_a_level_that_only_falls_or_an_answer_that_changes_has_a_milder_status():
     """Status 5 for news that asks for no more care."""
     assert ran(plan(stage_m=3.1), plan())[0] == 5
-    status, said, _ = ran(plan(), plan({**BEST, "fly": "crayfish"}))
+    status, said, _ = ran(plan(), plan({**BEST, "fly": "crayfish"}, depth=2.1))
     assert status == 5
     assert "Ash bar: 26 ft head, minnow, count 6 to 8 s is now 26 ft head, crayfish, count 6 to 8 s." in said[1]
     assert "is now no answer" in ran(plan(), plan(None))[1][1]
@@ -98,8 +108,32 @@ def test_a_level_that_only_falls_or_an_answer_that_changes_has_a_milder_status()
 
 def test_a_second_more_on_the_count_is_no_news():
     """A countdown that moves by one second is within what it is worth; two are said."""
-    assert ran(plan(), plan({**BEST, "countdown_to_s": 9.0}))[0] == 0
-    assert ran(plan(), plan({**BEST, "countdown_to_s": 10.0}))[0] == 5
+    assert ran(plan(), plan({**BEST, "countdown_to_s": 9.0}, depth=2.2))[0] == 0
+    assert ran(plan(), plan({**BEST, "countdown_to_s": 10.0}, depth=2.2))[0] == 5
+
+
+def test_another_rig_in_the_same_water_is_no_news():
+    """Where the water has not moved, a rig of the same worth says nothing; small steps add up."""
+    other = {**BEST, "fly": "crayfish"}
+    assert ran(plan(), plan(other, depth=2.05), plan(depth=2.0))[0] == 0
+    assert ran(plan(), plan(other, speed=0.56))[0] == 5
+    status, said, _ = ran(plan(), *(plan(other if i % 2 else BEST, depth=2.0 + 0.03 * i) for i in range(1, 6)))
+    assert status == 5
+    assert len(said) == 2
+    assert "minnow" in said[1]
+    assert ran(plan(), plan(other, depth=None))[0] == 5
+
+
+def test_a_run_whose_spot_changed_is_not_said_twice():
+    """One line for the place where somebody stands is enough; a run's own change is said."""
+    low, high = {"level": 0, "reasons": []}, {"level": 2, "reasons": []}
+
+    def of(run, spot):
+        return {"caution": low, "runs": [{"id": "r", "name": "Riffle", "caution": run}],
+                "spots": [{"id": "a", "run": "r", "name": "Ash bar", "caution": spot}]}  # fmt: skip
+
+    assert [c.text.split(":")[0] for c in changes_between(of(low, low), of(high, high))] == ["Ash bar"]
+    assert [c.text.split(":")[0] for c in changes_between(of(low, low), of(high, low))] == ["Riffle"]
 
 
 def test_a_dead_network_ends_nothing_and_is_said_once():
