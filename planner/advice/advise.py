@@ -10,6 +10,7 @@ import numpy as np
 from planner.advice.choose import advices_of
 from planner.advice.field import field_of
 from planner.advice.kit import ByLine, lines_to_rig, rods_to_rig
+from planner.advice.learn import Learned, LoggedSwim, learn, with_learning
 from planner.advice.records import Advice, AdviceReport, RodToRig, Settings, SpotAtLevels
 from planner.advice.refine import refine_field
 from planner.advice.search import require, screen, side_by_side, weigh_field
@@ -19,7 +20,7 @@ from planner.errors import UsageMistake
 from planner.river.records import Tackle
 from planner.sink import fly_from_tackle, line_from_tackle
 
-__all__ = ["advise", "advise_in_full", "rigs_of"]
+__all__ = ["advise", "advise_in_full", "learn_from", "rigs_of"]
 
 
 def rigs_of(tackle: Tackle) -> tuple[list[Rig], tuple[str, ...]]:
@@ -65,6 +66,7 @@ def advise_in_full(
     *,
     weights: Sequence[np.ndarray] | None = None,
     store: SwimStore | None = None,
+    learned: Learned | None = None,
 ) -> tuple[list[list[Advice]], list[RodToRig], AdviceReport]:
     """`advise` with the day's rods and what it cost.
 
@@ -76,9 +78,14 @@ def advise_in_full(
         Likelihood of each level at each spot, for the rods (see `kit.likely_weights`); equal when not given.
     store : SwimStore, optional
         Where swims are kept; the user's cache when not given.
+    learned : Learned, optional
+        What the log says of the lines and spots, see `learn_from`.
     """
     settings = settings or Settings()
     rigs, left_out = rigs_of(tackle)
+    if learned is not None:
+        rigs = [learned.rig(rig) for rig in rigs]
+        spots = [with_learning(spot, learned) for spot in spots]
     tables = SwimTables(rigs, SwimStore() if store is None else store)
     began = time.perf_counter()
     made = [field_of(spot, settings) for spot in spots]
@@ -113,6 +120,25 @@ def advise_in_full(
         seconds_refine=refined - searched,
     )
     return advices, rods_to_rig(advices, weights, settings), report
+
+
+def learn_from(
+    swims: Sequence[LoggedSwim], tackle: Tackle, settings: Settings | None = None, store: SwimStore | None = None
+) -> Learned:
+    """What logged swims say of the box's lines and of the spots, see `planner.advice.learn`.
+
+    Parameters
+    ----------
+    swims : sequence of LoggedSwim
+        Entries of the log.
+    tackle, settings, store
+        As in `advise_in_full`.
+    """
+    if not swims:
+        return Learned()
+    rigs, _ = rigs_of(tackle)
+    tables = SwimTables(rigs, SwimStore() if store is None else store)
+    return learn(swims, rigs, tables, settings or Settings())
 
 
 def _at(by_line: list[ByLine], levels: np.ndarray, i: int) -> ByLine:

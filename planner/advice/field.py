@@ -8,14 +8,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planner.advice.canon import Canon, boat_ratio, canon_of, count_knots, path_nodes
-from planner.advice.draws import spreads
+from planner.advice.draws import ROWS, spreads
 from planner.advice.lay import boat_speeds, filled, ground_of
 from planner.advice.records import AtLevel, BedPatch, Settings, SpotAtLevels, constants
 from planner.advice.tables import EVERY_S, STEPS, Need, Rig, SwimTables, longest_count
 from planner.advice.weigh import CHANNELS, RESPONSES, Ground, Tracks
 
-__all__ = ["Field", "current_log_sd", "field_of", "screen_tracks", "tracks_of", "unanswerable", "varied"]
+__all__ = ["Field", "current_log_sd", "field_of", "screen_tracks", "sunk", "tracks_of", "unanswerable", "varied"]
 
+_SINK = 6 + 2 * RESPONSES.index("sink_rate")
+_BED_OFFSET = ROWS.index("bed_offset")
 _NO_LESS_M = 0.05  # depths under this do not scale a response
 # Stand-ins for the responses while screening, as shares of the depth: depth goes as sink rate over relative speed
 # (the closed form of the critical angle [Pode1951]); the rest is the size seen in swims of a bulky fly.
@@ -81,16 +83,16 @@ class Field:
         found = []
         for i in self.levels if levels is None else levels:
             level = self.spot.levels[i]
-            found.append(
-                spreads(
-                    current_log_sd=current_log_sd(level) if self.spot.river else 0.0,
-                    level_sd_m=level.level_sd_m if level.level_sd_m == level.level_sd_m else 0.0,
-                    sink_sd_below=rig.line.sink_sd_below,
-                    sink_sd_above=rig.line.sink_sd_above,
-                    lift_sd_m2=rig.fly.lift_band_m2 * c["lift_band_share"],
-                    boat=self.canon.boat_ratio != 0.0,
-                )
+            row = spreads(
+                current_log_sd=current_log_sd(level) if self.spot.river else 0.0,
+                level_sd_m=level.level_sd_m if level.level_sd_m == level.level_sd_m else 0.0,
+                sink_sd_below=rig.line.sink_sd_below * rig.sink_known,
+                sink_sd_above=rig.line.sink_sd_above * rig.sink_known,
+                lift_sd_m2=rig.fly.lift_band_m2 * c["lift_band_share"],
+                boat=self.canon.boat_ratio != 0.0,
             )
+            row[_BED_OFFSET] *= self.spot.bed_known
+            found.append(row)
         return np.array(found)
 
 
@@ -168,9 +170,12 @@ def tracks_of(field: Field, tables: SwimTables, rig: int, mode: str, strip_m_s: 
             (moved[part][[0, 3]] - base[part][[0, 3]]) / STEPS[name] / np.maximum(base[part][[0, 3]], _NO_LESS_M)
             for part in (0, 1)
         )
+    shift = tables.rigs[rig].sink_shift
     return Tracks(
-        count=_with_responses(count, count_slope, {name: share[0] for name, share in shares.items()}),
-        retrieve=_with_responses(retrieve, retrieve_slope, {name: share[1] for name, share in shares.items()}),
+        count=sunk(_with_responses(count, count_slope, {name: share[0] for name, share in shares.items()}), shift),
+        retrieve=sunk(
+            _with_responses(retrieve, retrieve_slope, {name: share[1] for name, share in shares.items()}), shift
+        ),
         duration_s=np.tensordot(field.weight, np.stack([h[2] for h in held]), axes=1),
         taut=np.tensordot(field.weight, np.stack([h[3] for h in held]), axes=1),
         knots_s=count_knots(longest_count(field.canon, mode)),
@@ -187,15 +192,36 @@ def screen_tracks(
     count, retrieve = np.stack([h[0] for h in held]), np.stack([h[1] for h in held])
     moving = field.canon.boat_ratio != 0.0
     shares = {n: np.array(s) for n, s in _SCREEN.items() if n != "current" and (n != "boat" or moving)}
+    shift = np.repeat([tables.rigs[rig].sink_shift for rig in rigs], len(nodes))
     return Tracks(
-        count=_with_responses(count, _SCREEN["current"] * count[:, [0, 3]], shares),
-        retrieve=_with_responses(retrieve, _SCREEN["current"] * retrieve[:, [0, 3]], shares),
+        count=sunk(_with_responses(count, _SCREEN["current"] * count[:, [0, 3]], shares), shift),
+        retrieve=sunk(_with_responses(retrieve, _SCREEN["current"] * retrieve[:, [0, 3]], shares), shift),
         duration_s=np.stack([h[2] for h in held]),
         taut=np.stack([h[3] for h in held]),
         knots_s=count_knots(longest_count(field.canon, mode)),
         every_s=EVERY_S,
         fed=mode == "fed",
     )
+
+
+def sunk(tracks: np.ndarray, shift: np.ndarray | float) -> np.ndarray:
+    """Tracks of lines whose sink rate is exp(shift) times that of the label, to first order.
+
+    Parameters
+    ----------
+    tracks : numpy.ndarray
+        With responses, shape (L, len(CHANNELS), ...) [m].
+    shift : float or numpy.ndarray
+        Of the ln of the sink rate, one for all or one a level [1].
+    """
+    part = np.broadcast_to(np.asarray(shift, dtype=float), tracks.shape[:1])
+    if not part.any():
+        return tracks
+    found = tracks.copy()
+    by = part.reshape(-1, *[1] * (tracks.ndim - 2))
+    for depth, response in ((0, _SINK), (3, _SINK + 1)):
+        found[:, depth] = np.maximum(tracks[:, depth] + by * tracks[:, response], 0.0)
+    return found
 
 
 def _with_responses(base: np.ndarray, current: np.ndarray, shares: dict[str, np.ndarray]) -> np.ndarray:

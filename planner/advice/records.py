@@ -148,6 +148,8 @@ class SpotAtLevels:
         Hold band, heights above the bed [m].
     soundings : int
         Soundings behind the bed; none gives no advice.
+    bed_known : float
+        Standard deviation of the spot's depth offset over that of its prior: below 1 after logged swims [1].
     """
 
     spot: Any
@@ -162,6 +164,7 @@ class SpotAtLevels:
     hold_low_m: float
     hold_high_m: float
     soundings: int
+    bed_known: float = 1.0
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from planner.advice.draws import deviations, draw
@@ -11,7 +13,7 @@ from planner.advice.search import Candidate, Found, ground_rows, track_rows
 from planner.advice.tables import EVERY_S, SAMPLES, Rig, SwimTables
 from planner.advice.weigh import Tracks, weigh
 from planner.errors import SwimFailed
-from planner.sink import Cast, Current, Swim, swim
+from planner.sink import Cast, Current, Swim, line_with_sink_factor, swim
 
 __all__ = ["corrected", "direct_swim", "refine_field"]
 
@@ -41,7 +43,8 @@ def direct_swim(field: Field, row: int, rig: Rig, candidate: Candidate, countdow
     )
     exponent = level.exponent_m if level.exponent_m == level.exponent_m else field.canon.exponent_m
     current = Current(field.current(i), level.depth_m, exponent)
-    return swim(rig.line, rig.fly, cast, current, nodes=_NODES)
+    line = line_with_sink_factor(rig.line, math.exp(rig.sink_shift)) if rig.sink_shift else rig.line
+    return swim(line, rig.fly, cast, current, nodes=_NODES)
 
 
 def corrected(tracks: Tracks, path: Swim, countdown_s: float) -> Tracks:

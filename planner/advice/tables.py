@@ -26,12 +26,26 @@ _CHUNK = 400
 
 @dataclass(frozen=True)
 class Rig:
-    """A line with a fly on it."""
+    """A line with a fly on it, and what logged swims say of the line.
+
+    Parameters
+    ----------
+    line, fly : Line, Fly
+        As their labels and classes give them; swims are tabulated for these.
+    line_name, fly_name : str
+        The angler's names.
+    sink_shift : float
+        Learned shift of the ln of the line's sink rate [1]; it acts through the response, so no swim is solved anew.
+    sink_known : float
+        Standard deviation of that ln over that of its prior [1].
+    """
 
     line: Line
     fly: Fly
     line_name: str
     fly_name: str
+    sink_shift: float = 0.0
+    sink_known: float = 1.0
 
 
 @dataclass(frozen=True)

@@ -116,7 +116,8 @@ class Weighed:
 
     `lift_at_m` is the horizontal distance from the rod tip at which the rod is lifted [m], NaN when only at the
     pick-up; `swim_s` the duration of the swim up to there [s]; `depth_m` the fly's mean depth in the retrieve over the
-    spot's water under each draw, shape (L, W, N) [m], empty unless asked for; `bed_m` the bed's mean depth there [m].
+    spot's water under each draw, shape (L, W, N) [m], empty unless asked for; `bed_m` the bed's mean depth there [m];
+    `fate` what happened under each draw, shape (L, W, N): 0 clean, 1 touched, 2 hung; empty unless asked for.
     """
 
     band_time_s: np.ndarray
@@ -126,6 +127,7 @@ class Weighed:
     swim_s: np.ndarray
     depth_m: np.ndarray
     bed_m: np.ndarray
+    fate: np.ndarray
 
 
 @compiled()
@@ -202,7 +204,7 @@ def _advance(h0, low0, g, glow, dt, limit, dev, most, lo, hi, hl, ll, contact, t
 @compiled(nogil=True)
 def _weigh(  # type: ignore[no-untyped-def]
     count, retrieve, duration, taut, knots, every, fed, wanted, rise, boat, spread, wave, dev, most, geo, depth, sd,
-    holding, lo, hi, hang_s, lifted, farthest, band, touch, hang, lift, swim, means, under,
+    holding, lo, hi, hang_s, lifted, farthest, band, touch, hang, lift, swim, means, under, fate,
 ):  # fmt: skip
     L, F, Tc = count.shape
     C, S = retrieve.shape[2], retrieve.shape[3]
@@ -298,6 +300,9 @@ def _weigh(  # type: ignore[no-untyped-def]
                 s += state[5, n]
                 a1 += state[3, n]
                 a2 += state[4, n]
+            if fate.shape[0] == L:
+                for n in range(N):
+                    fate[v, w, n] = np.uint8(state[3, n] + state[4, n])
             if means.shape[0] == L:
                 # the fly's mean depth is as linear as its height; the unknowns of bed and level do not move it
                 sampled = max(sampled, 1)
@@ -323,6 +328,7 @@ def weigh(
     *,
     depths: bool = False,
     lifted: bool = True,
+    fates: bool = False,
 ) -> Weighed:
     """Expected band time, touch and hang chance of one rig fished one way, at L levels and W countdowns.
 
@@ -342,10 +348,13 @@ def weigh(
         Whether the fly's mean depth under each draw is wanted.
     lifted : bool
         Whether the rod is lifted where the swim is fished out; else it stays low to the pick-up.
+    fates : bool
+        Whether what happened under each draw is wanted.
     """
     L, W, N = tracks.count.shape[0], len(countdown_s), deviations.shape[1]
     band, touch, hang, lift, swim, under = (np.zeros((L, W)) for _ in range(6))
     means = np.zeros((L, W, N) if depths else (0, 0, 0))
+    fate = np.zeros((L, W, N) if fates else (0, 0, 0), np.uint8)
     patch, c = ground.patch, constants()
     _weigh(
         np.ascontiguousarray(tracks.count, dtype=float),
@@ -378,8 +387,9 @@ def weigh(
         swim,
         means,
         under,
+        fate,
     )
-    return Weighed(band, touch, hang, lift, swim, means, under)
+    return Weighed(band, touch, hang, lift, swim, means, under, fate)
 
 
 def _geometry(ground: Ground) -> np.ndarray:
