@@ -175,6 +175,8 @@ def alert_level(event: str) -> tuple[str, str]:
     for word in ("warning", "watch", "advisory"):
         if word in name:
             return channel, word
+    if "alert" in name:  # England's first step: be prepared, flooding is possible
+        return channel, "watch"
     return channel, "warning" if "statement" in name or "emergency" in name else "advisory"
 
 

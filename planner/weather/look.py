@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit, PlumbrunError
+from planner.weather import england
 from planner.weather.hours import Weather
 from planner.weather.records import Alert, Forecast
 from planner.weather.us_nws import SERVICE, get_alerts, get_forecast, parse_alerts, parse_grid
@@ -18,6 +19,18 @@ if TYPE_CHECKING:
 __all__ = ["look_up"]
 
 _US_GAUGES = ("usgs:", "noaa:")
+_ENGLISH_GAUGES = ("england:",)
+
+
+def _service(river: River) -> str:
+    """Which service speaks for the river: ``us``, ``england`` or ""."""
+    said = river.extra.get("weather")
+    if said in ("us", "england"):
+        return str(said)
+    for name, prefixes in (("us", _US_GAUGES), ("england", _ENGLISH_GAUGES)):
+        if any(gauge.startswith(prefixes) for gauge in river.gauges):
+            return name
+    return ""
 
 
 def _place(river: River) -> tuple[float, float] | None:
@@ -66,7 +79,8 @@ def look_up(
     Parameters
     ----------
     river : River
-        Asked about when one of its gauges is of a US service, or river.toml says ``weather = "us"``.
+        Asked about when one of its gauges is of a US or English service, or river.toml says ``weather = "us"`` or
+        ``"england"``. England's service gives flood alerts and no forecast.
     start, end : datetime
         The hours on the water, aware.
     now : datetime
@@ -88,20 +102,24 @@ def look_up(
     if recorded:
         forecast, alerts = _recorded(recorded)
         return Weather(start, end, now.astimezone(UTC), forecast, alerts, ("Weather from recorded replies.",))
-    covered = river.extra.get("weather") == "us" or any(gauge.startswith(_US_GAUGES) for gauge in river.gauges)
+    service = _service(river)
     place = _place(river)
-    if not network or not covered or place is None:
+    if not network or not service or place is None:
         why = "it was not asked for" if not network else "no weather service is known for this river"
         return Weather(start, end, now.astimezone(UTC), notes=(f"Weather was not looked up: {why}.",))
     forecast, alerts = None, None
+    if service == "us":
+        try:
+            forecast = get_forecast(*place, session=session)
+        except PlumbrunError as error:
+            notes.append(f"No forecast: {error.given}.")
+    else:
+        notes.append("No forecast of thunder, air or wind is read for England.")
     try:
-        forecast = get_forecast(*place, session=session)
-    except PlumbrunError as error:
-        notes.append(f"No forecast: {error.given}.")
-    try:
-        alerts = get_alerts(*place, session=session)
+        alerts = (get_alerts if service == "us" else england.get_alerts)(*place, session=session)
     except PlumbrunError as error:
         notes.append(f"No alerts could be read: {error.given}. That does not mean that none is in force.")
     if forecast is not None or alerts is not None:
-        notes.append(f"Weather and alerts from the {SERVICE}; look again before you leave.")
+        sender = SERVICE if service == "us" else england.SERVICE
+        notes.append(f"What was had came from the {sender}; look again before you leave.")
     return Weather(start, end, now.astimezone(UTC), forecast, alerts, tuple(notes))

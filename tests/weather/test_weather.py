@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from planner.caution import assess_river, gather_conditions
 from planner.errors import DataUnfit
 from planner.gauges.transport import make_session
-from planner.weather import Weather, alert_words, look_up, parse_alerts, parse_grid, parse_point, wind_words
+from planner.weather import Weather, alert_words, england, look_up, parse_alerts, parse_grid, parse_point, wind_words
 from planner.weather.hours import alert_level
 from tests.trip.test_schedule import SPOTS, river
 from tests.weather.shapes import GRID_ADDRESS, alert, alerts, grid, layer, point
@@ -276,3 +276,68 @@ def test_events_are_told_apart_by_their_name():
     assert alert_level("Hydrologic Outlook") == ("flood", "advisory")
     assert alert_level("High Wind Watch") == ("storm", "watch")
     assert alert_level("Red Flag Warning") == ("", "warning")
+
+
+def england_reply(*items):
+    """A reply in the shape of the Environment Agency's service, with invented values."""
+    return json.dumps({"meta": {}, "items": list(items)}).encode()
+
+
+def england_item(severity, level, **more):
+    """One invented alert."""
+    return {
+        "@id": "http://environment.data.gov.uk/flood-monitoring/id/floods/0",
+        "severity": severity,
+        "severityLevel": level,
+        "description": "Invented Brook at Invented Bridge",
+        "message": "River levels are rising.  Two spaces stay.",
+        "floodAreaID": "000INV",
+        "timeRaised": "2026-06-12T20:00:00",
+        "timeMessageChanged": "2026-06-12T21:00:00",
+        "timeSeverityChanged": "2026-06-13T12:30:00",
+        **more,
+    }
+
+
+def test_englands_alerts_feed_the_flood_input_in_its_own_steps():
+    """Alert, warning and severe warning; one that is over counts by the hours since."""
+    for severity, level, word in (
+        ("Flood alert", 3, "watch"),
+        ("Flood warning", 2, "warning"),
+        ("Severe flood warning", 1, "warning"),
+    ):
+        found = england.parse_alerts(england_reply(england_item(severity, level)))
+        got = Weather(START, END, NOW, None, found).conditions()
+        assert (got["flood_alert"], got["storm_alert"]) == (word, "none")
+    over = england.parse_alerts(england_reply(england_item("Warning no longer in force", 4)))
+    got = Weather(START, END, NOW, None, over).conditions()
+    assert got["flood_alert"] == "none"
+    assert got["hours_since_flood_warning"] == pytest.approx(
+        (START - datetime(2026, 6, 13, 11, 30, tzinfo=UTC)).seconds / 3600
+    )
+    assert over[0].severity == "Warning no longer in force"
+    assert over[0].description == "River levels are rising.  Two spaces stay."
+    assert over[0].sent == datetime(2026, 6, 12, 20, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("raw", [b"", b"<html>", b"{}", b'{"items": {}}', b'{"items": [{}]}', b"[]"])
+def test_a_reply_that_is_no_list_of_englands_alerts_is_refused(raw):
+    """A maintenance page is not silence there either."""
+    with pytest.raises(DataUnfit):
+        england.parse_alerts(raw)
+
+
+@responses.activate
+def test_a_river_on_an_english_gauge_asks_for_flood_alerts_near_it():
+    """One request with place and distance; thunder stays not assessed."""
+    from dataclasses import replace
+
+    responses.get(
+        "https://environment.data.gov.uk/flood-monitoring/id/floods",
+        body=england_reply(england_item("Flood warning", 2)),
+        content_type="application/json",
+    )
+    got = look_up(replace(river(SPOTS), gauges=("england:690140",)), START, END, NOW, session=make_session(0))
+    assert got.conditions()["flood_alert"] == "warning"
+    assert got.conditions()["thunder_chance"] is None
+    assert "dist=15" in responses.calls[0].request.url
