@@ -80,8 +80,8 @@ def parse_alerts(raw: bytes) -> tuple[Alert, ...]:
         over = item.get("severityLevel") == _OVER
         found.append(
             Alert(
-                text("@id"), item["severity"], text("description"), text("message"), "", text("floodAreaID"), SERVICE, sent,
-                _moment(item.get("timeRaised")), (changed or sent) if over else None, link=text("@id"),
+                text("@id"), item["severity"], text("description"), text("message"), "", text("floodAreaID"), SERVICE,
+                sent, _moment(item.get("timeRaised")), (changed or sent) if over else None, link=text("@id"),
             )
         )  # fmt: skip
     return tuple(found)

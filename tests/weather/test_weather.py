@@ -315,7 +315,7 @@ def test_englands_alerts_feed_the_flood_input_in_its_own_steps():
     assert got["hours_since_flood_warning"] == pytest.approx(
         (START - datetime(2026, 6, 13, 11, 30, tzinfo=UTC)).seconds / 3600
     )
-    assert over[0].severity == "Warning no longer in force"
+    assert over[0].event == "Warning no longer in force"
     assert over[0].description == "River levels are rising.  Two spaces stay."
     assert over[0].sent == datetime(2026, 6, 12, 20, tzinfo=UTC)
 
