@@ -5,8 +5,8 @@ Any CSV with named columns can be read: where its names are others, the station 
 carry none. Cells may be parted by commas, semicolons (then a comma is the decimal sign) or tabs.
 
 Columns of our own names: ``time`` (ISO 8601 with offset), ``stage_m`` or ``stage_ft``, ``discharge_m3s`` or
-``discharge_ft3s``, ``temperature_c`` or ``temperature_f``, ``turbidity_fnu``, ``qualifier``; `time` and one of stage and
-discharge are needed, the rest may be absent. Other columns are left alone.
+``discharge_ft3s``, ``temperature_c`` or ``temperature_f``, ``turbidity_fnu``, ``qualifier``; `time` and one of stage
+and discharge are needed, the rest may be absent. Other columns are left alone.
 """
 
 from __future__ import annotations

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Protocol
 from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown, UsageMistake
 from planner.gauges.assemble import join
 from planner.gauges.beside import is_side_reply
-from planner.gauges.beside import is_side_reply
 from planner.gauges.series import Series, to_datetime64
 
 if TYPE_CHECKING:
@@ -104,9 +103,9 @@ def open_series(
     Raises
     ------
     SourceUnreachable
-        No answer, and no stored observation.
+        No answer, or none in the service's form, and no stored observation.
     GaugeReplyUnfit
-        The reply is not of this station, empty, or not in the service's form.
+        The reply is of another station or empty; a recorded one or a file is not in its form.
     UsageMistake
         The service is unknown or the station malformed.
     """
@@ -143,9 +142,12 @@ def _from_network(
         raise  # the service did answer: what was stored does not speak against it
     except (SourceUnreachable, GaugeReplyUnfit) as error:
         stored = store.load(station, start, end)
-        if stored is None:
-            raise
-        return stored.stood_in(error.given)
+        if stored is not None:
+            return stored.stood_in(error.given)
+        if isinstance(error, GaugeReplyUnfit) and "holds" not in error.given:
+            # a page, half a text, a flood of bytes: the service is not reached, whatever its status says
+            raise SourceUnreachable(error.given, error.need, error.next_step, where=error.where) from error
+        raise
     return series.noted(*store.keep(series, start, end))
 
 

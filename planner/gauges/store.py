@@ -152,27 +152,6 @@ class Store:
             return None
         return (bytes(row[0]), datetime.now(UTC).timestamp() - float(row[1])) if row else None
 
-    def keep_document(self, station: str, kind: str, body: bytes) -> None:
-        """Keep a reply that is no series (forecast, statistics, categories); a store that fails keeps nothing."""
-        try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            with self._open(create=True) as base:
-                row = (station, kind, datetime.now(UTC).timestamp(), body)
-                base.execute("INSERT OR REPLACE INTO documents VALUES (?,?,?,?)", row)
-        except (sqlite3.Error, OSError):
-            return
-
-    def document(self, station: str, kind: str) -> tuple[bytes, float] | None:
-        """A kept reply and its age [s]; None when there is none."""
-        try:
-            with self._open() as base:
-                row = base.execute(
-                    "SELECT body, retrieved_at FROM documents WHERE station = ? AND kind = ?", (station, kind)
-                ).fetchone()
-        except (sqlite3.Error, OSError):
-            return None
-        return (bytes(row[0]), datetime.now(UTC).timestamp() - float(row[1])) if row else None
-
     @contextmanager
     def _open(self, create: bool = False) -> Iterator[sqlite3.Connection]:
         if not create and not self.path.exists():

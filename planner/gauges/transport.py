@@ -121,7 +121,7 @@ def fetch(
     session: requests.Session | None = None,
     what: str = "the service",
     kinds: tuple[str, ...] = JSON_KINDS,
-    limit_bytes: int = LIMIT_BYTES,
+    limit_bytes: int | None = None,
 ) -> bytes:
     """The body of a GET answer; see `ask`."""
     return ask(address, query, session=session, what=what, kinds=kinds, limit_bytes=limit_bytes).body
@@ -134,7 +134,7 @@ def ask(
     session: requests.Session | None = None,
     what: str = "the service",
     kinds: tuple[str, ...] = JSON_KINDS,
-    limit_bytes: int = LIMIT_BYTES,
+    limit_bytes: int | None = None,
     headers: Mapping[str, str] | None = None,
     statuses: tuple[int, ...] = (200, 203),
 ) -> Answer:
@@ -153,7 +153,7 @@ def ask(
     kinds : tuple of str
         Content types taken; any other is refused before the body is read.
     limit_bytes : int
-        Largest body, after decompression.
+        Largest body, after decompression; `LIMIT_BYTES` by default.
     headers : mapping, optional
         Further request headers, such as a key; they never leave the host of `address`.
     statuses : tuple of int
@@ -170,10 +170,11 @@ def ask(
     """
     own = session is None
     session = session or make_session()
+    limit = LIMIT_BYTES if limit_bytes is None else limit_bytes
     try:
         for attempt in range(1, _ATTEMPTS_AT_BODY + 1):
             try:
-                return _once(session, address, query, what, kinds, limit_bytes, headers or {}, statuses)
+                return _once(session, address, query, what, kinds, limit, headers or {}, statuses)
             except requests.exceptions.ChunkedEncodingError as error:
                 # the connection broke inside the body, where urllib3 does not retry
                 if attempt == _ATTEMPTS_AT_BODY:

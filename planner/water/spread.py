@@ -83,18 +83,24 @@ def default_spread(quantity: str, lead_h: np.ndarray) -> np.ndarray:
 
 
 def daily_change(values: np.ndarray, hours: int) -> np.ndarray:
-    """Mean change over the same hours of the clock on the last days, for each hour of an hourly record, shape (n,).
+    """Change by the hour of the clock alone, as on the last days, for each hour of an hourly record, shape (n,).
 
     For hour t it is the mean over the last seven whole days k of y(t + hours - 24 k) - y(t - 24 k), of which all was
-    known at t; NaN where a day of the seven is missing. Snowmelt and releases that keep hours show in it.
+    known at t, less the drift of those days, so that a whole day ahead it is zero. NaN where a value is missing.
+    Snowmelt and releases that keep hours show in it.
     """
+    drift = _mean_change(values, 24) if hours % 24 else np.zeros(len(values))
+    return _mean_change(values, hours % 24) - (hours % 24) / 24.0 * drift
+
+
+def _mean_change(values: np.ndarray, hours: int) -> np.ndarray:
+    """Mean of the change over `hours`, a day or less, from the same hour of the last days, all known at t."""
     n = len(values)
     change = np.full(n, np.nan)
     if hours < n:
-        change[:-hours] = values[hours:] - values[:-hours]
-    first = -(-hours // 24)
+        change[: n - hours] = values[hours:] - values[: n - hours]
     total = np.zeros(n)
-    for k in range(first, first + int(rule("daily_days"))):
+    for k in range(1, 1 + int(rule("daily_days"))):
         earlier = np.full(n, np.nan)
         if 24 * k < n:
             earlier[24 * k :] = change[: -24 * k]
@@ -168,8 +174,8 @@ def score_spread(
     shift[len(able) :] = shift[len(able) - 1] if able else 0.0
     size = np.clip(_SIGN[:, None] * error, 0.0, None)
     # a dry record does not rule out rain, so the upper side keeps more; a river with a daily pattern is fed otherwise
-    upper = rule("spread_floor" if name == "daily" else "spread_floor_upper")
-    floor = np.array([rule("spread_floor"), rule("spread_floor"), upper, rule("spread_floor_outer")])
+    upper, outer = (rule("spread_floor" if name == "daily" else f"spread_floor_{side}") for side in ("upper", "outer"))
+    floor = np.array([rule("spread_floor"), rule("spread_floor"), upper, outer])
     size = np.clip(size, floor[:, None] * np.abs(default), rule("spread_cap") * np.abs(default))
     size = np.maximum(size, _FLOOR[quantity])
     size = _widening(size, lead, 24 if name == "daily" else 0)

@@ -203,14 +203,14 @@ def test_nobody_there_is_unreachable(session: requests.Session) -> None:
 def test_a_page_with_status_200_is_refused(service: Service, session: requests.Session) -> None:
     """A maintenance page is no reading, whatever its status says."""
     service.answers = [send(200, b"<html>Back soon</html>", "text/html")]
-    with pytest.raises(GaugeReplyUnfit, match="text/html"):
+    with pytest.raises(SourceUnreachable, match="text/html"):
         ask(session)
 
 
 def test_a_page_dressed_as_json_is_refused(service: Service, session: requests.Session) -> None:
     """The content is looked at, not only its announced kind."""
     service.answers = [send(200, b"<html>Back soon</html>")]
-    with pytest.raises(GaugeReplyUnfit, match="HTML or XML page"):
+    with pytest.raises(SourceUnreachable, match="HTML or XML page"):
         ask(session)
 
 
