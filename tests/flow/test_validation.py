@@ -12,6 +12,7 @@ import pytest
 from planner.bed.constants import constants
 from planner.flow import survey_run
 from planner.flow.profile import speed_at_height
+from tests.flow import measured
 
 ROOT = Path(__file__).parents[2]
 DATA = ROOT / "data" / "channels"
@@ -119,3 +120,44 @@ def test_demo_runs_are_found_again_from_their_soundings(demo, name):
     assert np.sqrt(np.mean(miss[inside] ** 2)) < 0.22
     covered = np.mean(np.abs(miss[inside]) < 1.2816 * local["depth_sd_m"][inside])
     assert covered > 0.7
+
+
+@pytest.mark.parametrize(("which", "rms", "ln_sd"), [(0, 0.091, 0.219), (1, 0.213, 0.141)])
+def test_currents_of_each_vertical_from_depths_and_discharge_alone(which, rms, ln_sd):
+    """Both gaugings are predicted within the errors that docs/bed-and-flow.md states, better than by one speed."""
+    one = list(measured.gaugings())[which]
+    own, flat = one.misses(one.predicted()), one.misses(one.flat())
+    assert own["rms"] == pytest.approx(rms, abs=0.003)
+    assert own["ln_sd"] == pytest.approx(ln_sd, abs=0.002)
+    assert own["ln_sd"] < 0.7 * flat["ln_sd"]
+    assert np.sum(one.width * one.depth * one.predicted()) == pytest.approx(one.discharge)
+
+
+def test_one_exponent_meets_a_rocky_river_s_profiles_and_the_seventh_power_does_not():
+    """On fifteen two-point verticals m = 3.6 errs by 3 to 5 %, m = 7 by 8 to 13 %."""
+    two = measured.two_point()
+    assert two["fitted_m"] == pytest.approx(3.623, abs=0.01)
+    assert two["fitted_rms_02"] < 0.035
+    assert two["fitted_rms_08"] < 0.05
+    assert two["seventh_rms_08"] > 0.1
+
+
+def test_log_law_follows_the_profiler_crossing_too():
+    """The log law meets the Tanana's mean profile within 5 %, and its mean within 2 % of the power law's."""
+    river = measured.tanana()
+    assert np.max(np.abs(river["log"] / river["mean"] - 1)) < 0.05
+    assert river["log_mean"] == pytest.approx(river["power_mean"], rel=0.02)
+
+
+def test_bed_between_soundings_of_a_real_reach():
+    """The Lujan reach errs by no more than 0.47 m across a gap and 0.40 m from sixty points."""
+    found = measured.lujan_errors(12)
+    assert found["gap"] < 0.47
+    assert found["sixty"] < 0.40
+
+
+def test_manning_meets_verified_reaches():
+    """On reaches whose n was verified Manning's velocity is within 15 % of the measured range."""
+    for _, low, high, least, most in measured.barnes():
+        assert high > 0.85 * least
+        assert low < 1.15 * most

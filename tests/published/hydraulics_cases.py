@@ -8,10 +8,13 @@ from pathlib import Path
 
 import numpy as np
 
+from planner.flow.division import Division, conveyed
+from planner.flow.fall import fall_by_slope
 from planner.flow.gauging import mean_section, mid_section
 from planner.flow.manning import critical_depth, manning_discharge, manning_n, normal_depth, trapezoid
 from planner.flow.profile import log_law, log_law_mean, mean_from_points, shear_velocity, speed_at_height, surface_speed
-from planner.flow.roughness import jarrett
+from planner.flow.relation import ControlRelation
+from planner.flow.roughness import composite_by_conveyance, jarrett
 from planner.units import CFS, FOOT
 
 DATA = Path(__file__).parents[2] / "data" / "channels"
@@ -106,3 +109,33 @@ def standard_curve_rms(m: float) -> float:
     curve = [1.160, 1.160, 1.149, 1.130, 1.108, 1.067, 1.020, 0.953, 0.871, 0.746, 0.648]
     law = speed_at_height(1.0, 1.0, 1.0 - np.array(down), m)
     return float(np.sqrt(np.mean((law - np.array(curve)) ** 2)))
+
+
+def composite(n: list[float], area: list[float], perimeter: list[float]) -> float:
+    """One n of parts side by side."""
+    return composite_by_conveyance(n, area, perimeter)
+
+
+def fall(slope: float, downstream: float) -> float:
+    """Rise of the water from gauge to run [m]."""
+    return fall_by_slope(slope, downstream)[0]
+
+
+def control(power: float, lip_m: float, reference: float, level_m: float) -> float:
+    """Discharge over a control that passes the reference discharge at level 0 [m³/s]."""
+    levels = np.linspace(-2, 4, 10)
+    made = ControlRelation(levels, levels + 3, reference / (-lip_m) ** power, lip_m, power)
+    return float(made.discharge(level_m))
+
+
+def channel_factors(depths: list[float], n: list[float], slope: float) -> dict[str, float]:
+    """Discharge of a rectangle 20 m wide beside one 30 m wide, divided and as one [m³/s]."""
+    places = np.array([[0.0, 20.0, 20.0 + 1e-6, 50.0]])
+    z = -np.array([[depths[0], depths[0], depths[1], depths[1]]])
+    k = math.sqrt(slope) / n[0]
+    whole = Division(np.array([0]), np.array([3]))
+    parts = Division(np.array([0]), np.array([2]), (1.0, n[0] / n[1]))
+    return {
+        "divided": k * float(conveyed(places, z, [0.0], (False, False), parts)[0][0]),
+        "whole": k * float(conveyed(places, z, [0.0], (False, False), whole)[0][0]),
+    }
