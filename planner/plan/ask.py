@@ -45,6 +45,8 @@ class Request:
         Recorded gauge replies read in place of the network.
     hang_limit : float
         Largest hang chance allowed [1].
+    learning : bool
+        Whether the log corrects lines and spots.
     """
 
     now: datetime
@@ -54,6 +56,7 @@ class Request:
     level: AskedLevel | None = None
     replies: tuple[Path, ...] = field(default_factory=tuple)
     hang_limit: float = 0.10
+    learning: bool = True
 
 
 def moment(text: str | None, zone: str) -> datetime:
@@ -109,6 +112,7 @@ def request(
     level: str | None = None,
     replies: tuple[Path, ...] = (),
     hang_limit: float = 0.10,
+    learning: bool = True,
 ) -> Request:
     """Read a request as a user types it.
 
@@ -128,6 +132,8 @@ def request(
         Recorded gauge replies.
     hang_limit : float
         Largest hang chance allowed, between 0 and 1 [1].
+    learning : bool
+        False leaves the log aside.
 
     Raises
     ------
@@ -161,6 +167,7 @@ def request(
         asked_level(level),
         tuple(replies),
         hang_limit,
+        learning,
     )
 
 

@@ -15,9 +15,10 @@ from planner.caution.gather import gather_conditions
 from planner.flow.state import TEN_NINETY
 from planner.plan.ask import Request
 from planner.plan.cautions import cautious_level, run_caution, spot_caution, step_conditions, whole_caution
-from planner.plan.day import SpotDay, day_of
+from planner.plan.day import Day, SpotDay, day_of
 from planner.plan.readings import GaugeView, gauge_record
 from planner.plan.side import side_view
+from planner.plan.taught import learned_record, spot_learned
 from planner.plan.waters import GaugeLevel, RunWater, as_run_record, spot_water
 from planner.trip import Trip
 
@@ -88,12 +89,13 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
             for run_id, water in waters.items()
         ],
         "spots": [
-            _spot_record(day, answer, spot_cautions[day.spot.id], trip, river)
+            _spot_record(day, answer, spot_cautions[day.spot.id], found, river)
             for day, answer in zip(days, answers, strict=True)
         ],
         "ladder": ladder,
         "rods": rods,
         "trip": {**trip.as_dict(), "rods": rods},
+        "learned": learned_record(found.learned, units),
         "search": _search_record(found.report),
     }
 
@@ -122,14 +124,14 @@ def _expected_rows(view: GaugeView) -> list[dict[str, Any]]:
     ]
 
 
-def _spot_record(day: SpotDay, answers: list[Advice], caution: Caution, trip: Trip, river: River) -> dict[str, Any]:
+def _spot_record(day: SpotDay, answers: list[Advice], caution: Caution, found: Day, river: River) -> dict[str, Any]:
     here, answer = day.waters[day.at_arrival], answers[day.at_arrival]
     best = None if answer.best is None else answer.best.as_dict()
     return {
         "id": day.spot.id,
         "run": day.spot.run,
         "name": day.spot.name,
-        "at": trip.arrival(day.spot.id),
+        "at": found.trip.arrival(day.spot.id),
         "stage_m": day.arrival.stage_m,
         "discharge_m3s": day.arrival.discharge_m3s,
         "depth_m": here.depth_m,
@@ -150,7 +152,10 @@ def _spot_record(day: SpotDay, answers: list[Advice], caution: Caution, trip: Tr
         "next_best": None if answer.next_best is None else answer.next_best.as_dict(),
         "compromise": None if answer.compromise is None else answer.compromise.as_dict(),
         "limits": list(answer.limits),
-        "swim": None if answer.best is None else side_view(day.asked, day.at_arrival, answer.best, river.tackle),
+        "learned": spot_learned(found.learned, day.spot.id, None if answer.best is None else answer.best.line),
+        "swim": None
+        if answer.best is None
+        else side_view(day.asked, day.at_arrival, answer.best, river.tackle, found.learned),
         "caution": caution.as_dict(),
     }
 

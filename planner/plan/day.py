@@ -7,14 +7,26 @@ from __future__ import annotations
 
 import bisect
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.advice import Advice, AdviceReport, RodToRig, Settings, SpotAtLevels, advise_in_full, likely_weights
+from planner.advice import (
+    Advice,
+    AdviceReport,
+    Learned,
+    RodToRig,
+    Settings,
+    SpotAtLevels,
+    advise_in_full,
+    learn_from,
+    likely_weights,
+    with_learning,
+)
 from planner.flow.state import TEN_NINETY, FlowState
 from planner.plan.ask import Request
+from planner.plan.logged import logged_swims
 from planner.plan.readings import GaugeView, read_gauges
 from planner.plan.waters import GaugeLevel, RunWater, SpotWater, expected_at, gauge_ladder, run_waters, spot_levels
 from planner.trip import Trip, schedule
@@ -78,6 +90,10 @@ class Day:
         To rig.
     report : AdviceReport
         What the search cost.
+    learned : Learned
+        What the log says of lines and spots; empty when learning is switched off.
+    settings : Settings
+        Of the advice.
     """
 
     views: dict[str, GaugeView]
@@ -89,6 +105,8 @@ class Day:
     answers: list[list[Advice]]
     rods: list[RodToRig]
     report: AdviceReport
+    learned: Learned
+    settings: Settings
 
 
 def day_of(river: River, request: Request, units: str) -> Day:
@@ -115,15 +133,30 @@ def day_of(river: River, request: Request, units: str) -> Day:
     speeds = {run_id: state.velocity_used_m_s for run_id, state in states.items()}
     trip = schedule(river, request.start, request.end, request.now, speeds)
     ladders = {station: gauge_ladder(view, units) for station, view in views.items()}
-    days = [_spot_day(spot, waters[spot.run], trip, ladders) for spot in river.spots]
     settings = Settings(hang_limit=request.hang_limit, units=units)
+    learned = _learned(river, waters, settings) if request.learning else Learned()
+    days = [_spot_day(spot, waters[spot.run], trip, ladders, learned) for spot in river.spots]
     answers, rods, report = advise_in_full(
-        [day.asked for day in days], river.tackle, settings, weights=[_level_weights(day) for day in days]
+        [day.asked for day in days],
+        river.tackle,
+        settings,
+        weights=[_level_weights(day) for day in days],
+        learned=replace(learned, spots={}),  # the spots have it already
     )
-    return Day(views, waters, states, trip, ladders, days, answers, rods, report)
+    return Day(views, waters, states, trip, ladders, days, answers, rods, report, learned, settings)
 
 
-def _spot_day(spot: Spot, water: RunWater, trip: Trip, ladders: dict[str, list[GaugeLevel]]) -> SpotDay:
+def _learned(river: River, waters: dict[str, RunWater], settings: Settings) -> Learned:
+    if not len(river.log):
+        return Learned()
+    swims, notes = logged_swims(river, waters)
+    learned = learn_from(swims, river.tackle, settings)
+    return replace(learned, notes=(*notes, *learned.notes))
+
+
+def _spot_day(
+    spot: Spot, water: RunWater, trip: Trip, ladders: dict[str, list[GaugeLevel]], learned: Learned
+) -> SpotDay:
     arrival = expected_at(water.view, trip.arrival(spot.id), water.lag_s)
     steps = ladders[water.view.station]
     keys = [_key(step) for step in steps]
@@ -131,7 +164,7 @@ def _spot_day(spot: Spot, water: RunWater, trip: Trip, ladders: dict[str, list[G
     levels = [*steps[:at], arrival, *steps[at:]]
     refine = [index == at for index in range(len(levels))]
     asked, found = spot_levels(water, spot, levels, refine)
-    return SpotDay(spot, water, arrival, at, levels, asked, found)
+    return SpotDay(spot, water, arrival, at, levels, with_learning(asked, learned), found)
 
 
 def _key(level: GaugeLevel) -> float:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from planner.advice import Choice, SpotAtLevels
+from planner.advice import Choice, Learned, SpotAtLevels
 from planner.advice.canon import boat_ratio
 from planner.advice.lay import boat_speeds
 from planner.errors import PlumbrunError
@@ -21,7 +21,7 @@ __all__ = ["chosen_swim", "side_view"]
 _POINTS = 40
 
 
-def chosen_swim(asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle) -> Swim:
+def chosen_swim(asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle, learned: Learned | None = None) -> Swim:
     """The swim of a choice at its middle countdown, over a free bed, on the spot's own geometry.
 
     Parameters
@@ -34,13 +34,19 @@ def chosen_swim(asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle) ->
         Line, fly and how to fish them.
     tackle : Tackle
         Where they come from.
+    learned : Learned, optional
+        Corrects the line's sink rate.
     """
-    from planner.sink import fly_from_tackle, line_from_tackle, swim
+    from planner.sink import fly_from_tackle, line_from_tackle, line_with_sink_factor, swim
 
     line = next(line for line in tackle.lines if line.name == choice.line)
     fly = next(fly for fly in tackle.flies if fly.name == choice.fly)
     cast, current = cast_of(asked, at, choice)
-    return swim(line_from_tackle(line, tackle), fly_from_tackle(fly), cast, current)
+    made = line_from_tackle(line, tackle)
+    belief = learned.lines.get(line.name) if learned is not None else None
+    if belief is not None:
+        made = line_with_sink_factor(made, math.exp(belief.mean))
+    return swim(made, fly_from_tackle(fly), cast, current)
 
 
 def cast_of(asked: SpotAtLevels, at: int, choice: Choice) -> tuple[Cast, Current]:
@@ -74,13 +80,15 @@ def _boat_speed(asked: SpotAtLevels, at: int) -> float:
     return float(boat_speeds(asked, boat_ratio(asked), np.array([at]))[0])
 
 
-def side_view(asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle) -> dict[str, Any] | None:
+def side_view(
+    asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle, learned: Learned | None = None
+) -> dict[str, Any] | None:
     """`swim` of a spot in ``plan.json``: x_m from the rod tip, fly depth and bed depth, and where the strip starts.
 
     None when the swim cannot be solved on the spot's own geometry.
     """
     try:
-        path = chosen_swim(asked, at, choice, tackle)
+        path = chosen_swim(asked, at, choice, tackle, learned)
     except PlumbrunError:
         return None
     level = asked.levels[at]
