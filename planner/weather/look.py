@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +20,7 @@ __all__ = ["look_up"]
 
 _US_GAUGES = ("usgs:", "noaa:")
 _ENGLISH_GAUGES = ("england:",)
+_PRESENT = timedelta(hours=1)
 
 
 def _service(river: River) -> str:
@@ -73,6 +74,7 @@ def look_up(
     replies: Iterable[Path] = (),
     network: bool = True,
     session: Any = None,
+    present: datetime | None = None,
 ) -> Weather:
     """Forecast and alerts for a trip.
 
@@ -91,6 +93,8 @@ def look_up(
         False asks nobody.
     session : requests.Session, optional
         For tests.
+    present : datetime, optional
+        The real clock; a plan made as of another hour is not mixed with the weather of this one.
 
     Returns
     -------
@@ -104,8 +108,13 @@ def look_up(
         return Weather(start, end, now.astimezone(UTC), forecast, alerts, ("Weather from recorded replies.",))
     service = _service(river)
     place = _place(river)
-    if not network or not service or place is None:
-        why = "it was not asked for" if not network else "no weather service is known for this river"
+    real = present or (now if session is not None else datetime.now(UTC))
+    if not network or not service or place is None or abs(real - now) > _PRESENT:
+        why = "no weather service is known for this river"
+        if not network:
+            why = "it was not asked for"
+        elif service and place is not None:
+            why = "the plan is made as of another hour than the present"
         return Weather(start, end, now.astimezone(UTC), notes=(f"Weather was not looked up: {why}.",))
     forecast, alerts = None, None
     if service == "us":

@@ -341,3 +341,10 @@ def test_a_river_on_an_english_gauge_asks_for_flood_alerts_near_it():
     assert got.conditions()["flood_alert"] == "warning"
     assert got.conditions()["thunder_chance"] is None
     assert "dist=15" in responses.calls[0].request.url
+
+
+def test_a_plan_as_of_another_hour_is_not_mixed_with_todays_weather():
+    """A rehearsed evening asks nobody."""
+    got = look_up(river(SPOTS), START, END, NOW, present=NOW + timedelta(days=200))
+    assert got.notes == ("Weather was not looked up: the plan is made as of another hour than the present.",)
+    assert got.alerts is None
