@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from planner.page import words
+from planner.page.weather_words import relayed_alerts, weather_notes
 from planner.units import show
 
 __all__ = ["summary"]
@@ -43,6 +44,8 @@ def _cautions(plan: dict[str, Any]) -> list[str]:
         out += _wrapped(_plain(reason.get("text") or ""), f"  [{reason['level']}] ", "      ")
     out += _wrapped(words.unlisted_words(caution))
     out += _wrapped(_plain(" ".join(words.note_text(note) for note in caution.get("turns") or ())))
+    for alert in relayed_alerts(plan):
+        out += _wrapped(_plain(alert), "  alert: ", "      ")
     for note in words.low_notes(caution):
         out += _wrapped(_plain(note), "  low water: ", "      ")
     unmade = [_plain(r.get("text") or r.get("rule") or "") for r in words.missing(caution)]
@@ -134,6 +137,7 @@ def summary(plan: dict[str, Any], units: str) -> str:
     out += ["", f"{_plain(plan.get('river') or '')}, {words.day_words(plan['for_day'])} (times are {zone})"]
     for gauge in plan.get("gauges") or ():
         out += _wrapped(_gauge(gauge, units))
+    out += [line for note in weather_notes(plan) for line in _wrapped(_plain(note))]
     out += [*_wrapped(_expected(plan, units)), "", *_spots(plan, units, zone), ""]
     runs = (plan.get("runs") or [])[:8]
     if runs:

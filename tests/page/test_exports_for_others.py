@@ -17,6 +17,7 @@ from planner.errors import DataUnfit, UsageMistake
 from planner.page.cap import CAP_SPACE, cautions_cap
 from planner.page.exports import GPX_SPACE, spots_gpx
 from planner.page.ical import day_ical, escaped, folded
+from planner.page.summary import summary
 from planner.trip import schedule
 from tests.caution.words import forbidden_in
 from tests.trip.test_schedule import END, SPOTS, START, river
@@ -248,3 +249,19 @@ def test_a_moment_may_come_as_a_datetime():
     early = deepcopy(FULL)
     early["made_at"] = datetime(2026, 6, 12, 23, tzinfo=UTC)
     assert day_ical(early, river(SPOTS)) == day_ical(FULL, river(SPOTS))
+
+
+def test_the_terminal_relays_alerts_between_quotation_marks_with_their_sender():
+    """An agency's words stand quoted beside who sent them and when; none in force is said with its hour."""
+    sent = {"headline": "Flood Watch until noon. It is not safe.", "event": "Flood Watch", "sender": "NWS Invented",
+            "sent": "2026-06-12T22:00:00Z", "link": "https://example.invalid/1"}  # fmt: skip
+    text = " ".join(summary({**FULL, "weather": {"alerts": [sent], "notes": ["Rain."]}}, "us").split())
+    assert (
+        "“Flood Watch until noon. It is not safe.” (sent by NWS Invented, 17:00 on Fri 12 Jun; relayed unaltered)"
+        in text
+    )
+    assert "Rain." in text
+    calm = " ".join(summary({**FULL, "weather": {"alerts": [], "notes": []}}, "us").split())
+    assert "No alert was in force at the river when it was looked up" in calm
+    unknown = summary({**FULL, "weather": {"alerts": None, "notes": ["No alerts could be read."]}}, "us")
+    assert "No alert was in force" not in unknown
