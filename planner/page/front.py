@@ -14,7 +14,7 @@ from planner.page.marks import caution_mark, name, text
 from planner.river.records import River
 from planner.units import show
 
-__all__ = ["cautions", "expected_sentence", "gauge_sentence", "levels", "river_and_day"]
+__all__ = ["cautions", "expected_sentence", "gauge_sentence", "hours", "levels", "river_and_day"]
 
 
 def _reason_rows(reasons: list[dict[str, Any]]) -> str:
@@ -106,16 +106,15 @@ def river_and_day(plan: dict[str, Any], river: River, units: str) -> str:
 
 
 def levels(plan: dict[str, Any], data: dict[str, Any], river: River, units: str) -> str:
-    """For each gauge with a ladder the slider, its buttons, the field to type into, and the hours to come."""
+    """For each gauge with a ladder the slider, its buttons and the field to type into."""
     ladders = data["ladders"]
     turns = " ".join(words.note_text(note) for note in (plan.get("caution") or {}).get("turns") or ())
     said = f'<p class="turns">{text(turns)}</p>' if turns else ""
     if not ladders:
-        drawn = "".join(chart(plan, river, str(g.get("id") or ""), units) for g in plan.get("gauges") or ())
         return (
             '<section id="level" aria-labelledby="level-h"><h2 id="level-h">The gauge reads now</h2>'
             "<p>No ladder of levels could be worked out, so the page holds the planned answers alone.</p>"
-            f"{said}</section>{_hours(drawn)}"
+            f"{said}</section>"
         )
     out = ['<section id="level" aria-labelledby="level-h"><h2 id="level-h">The gauge reads now</h2>']
     out += [_ladder(i, data, units) for i in range(len(ladders))]
@@ -124,14 +123,15 @@ def levels(plan: dict[str, Any], data: dict[str, Any], river: River, units: str)
         "<noscript><p>Scripts are off: every answer below is for the planned level. Where the gauge reads something "
         "else, depth and countdown are not as written.</p></noscript></section>"
     )
-    drawn = "".join(
-        chart(plan, river, str(data["texts"][ladder["gauge"]]) if ladder["gauge"] is not None else "", units, i)
-        for i, ladder in enumerate(ladders)
-    )
-    return "".join(out) + _hours(drawn)
+    return "".join(out)
 
 
-def _hours(drawn: str) -> str:
+def hours(plan: dict[str, Any], data: dict[str, Any], river: River, units: str) -> str:
+    """The expectation of each gauge over the trip's hours, in the order of the ladders."""
+    texts, ladders = data["texts"], data["ladders"]
+    gauges = [str(texts[ladder["gauge"]]) if ladder["gauge"] is not None else "" for ladder in ladders]
+    gauges += [str(g.get("id") or "") for g in plan.get("gauges") or () if not ladders]
+    drawn = "".join(chart(plan, river, gauge, units, i) for i, gauge in enumerate(gauges))
     if not drawn:
         return ""
     return f'<section class="hours" aria-labelledby="hours-h"><h2 id="hours-h">The hours to come</h2>{drawn}</section>'

@@ -12,7 +12,7 @@ from typing import Any
 
 from planner.page import words
 from planner.page.background import background, online_layer
-from planner.page.front import cautions, levels, river_and_day
+from planner.page.front import cautions, hours, levels, river_and_day
 from planner.page.ledger import cast_card, rods, run_card, run_table, spot_table, trip
 from planner.page.logbook import log_section, trip_key
 from planner.page.marks import caution_mark, name, signs, swatch, text
@@ -86,6 +86,7 @@ def build_page(plan: dict[str, Any], river: River, units: str, *, online: bool |
             f'<span id="where-says" role="status"></span></p>{_online(layer, data)}</section>',
             spot_table(plan, river, units),
             "</div>",
+            hours(plan, data, river, units),
             run_table(plan, river, units),
             log_section(),
             '<div class="rest">',

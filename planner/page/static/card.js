@@ -33,10 +33,10 @@ function cardCautions(node, own, caution, run) {
   if (known(run) && height(answers.runs[run].caution) > height(caution)) items.push(["This run", answers.runs[run].caution]);
   items.push([own, caution]);
   list(node, items.map((item) => [item[0], item[1].level, item[1].line, item[0] === own
-    ? item[1].reasons.map((reason) => words(reason[1])).filter(Boolean).join(" ") : ""]), (item) => {
+    ? item[1].reasons.filter((reason) => words(reason[1])) : []]), (item) => {
     const row = el("div", "card-mark");
     row.append(el("span", "card-who", item[0]), markNode(item[1], item[2]));
-    if (item[3]) row.appendChild(el("p", "", item[3]));
+    if (item[3].length) row.appendChild(el("ul", "reasons")).append(...item[3].map(reasonNode));
     return row;
   });
 }

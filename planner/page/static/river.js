@@ -118,7 +118,7 @@ function drawPlaces() {
     const node = el("div", "place place-" + place.kind);
     node.appendChild(el("b", "", signs[place.kind] || "?"));
     const name = el("span", "place-name");
-    name.append(place.at ? el("b", "place-at", place.at) : "", el("bdi", "", place.what ? place.what + ": " + place.name : place.name));
+    name.append(place.at ? el("span", "place-at", place.at) : "", el("bdi", "", place.what ? place.what + ": " + place.name : place.name));
     node.appendChild(name);
     fixed(place.line[Math.floor(place.line.length / 2)], node, [0, 0]);
   }
@@ -169,12 +169,27 @@ function settle(node, offsets, taken, frame) {
   return false;
 }
 
+// A place's name stands right of its sign, else left of it, else only its hour does, else nothing.
+function settleNames(nodes, taken, frame) {
+  for (const node of nodes) {
+    const forms = node.querySelector(".place-at") ? ["", "leftward", "time-alone", "leftward time-alone"] : ["", "leftward"];
+    const free = forms.some((form) => {
+      node.className = "place-name " + form;
+      const box = node.getBoundingClientRect();
+      if (box.right > frame.right || box.left < frame.left || taken.some((other) => overlaps(box, other))) return false;
+      taken.push(box);
+      return true;
+    });
+    if (!free) node.className = "place-name tucked";
+  }
+}
+
 function settleLabels() {
   const frame = mapNode.getBoundingClientRect();
   if (!frame.width) return;
   const all = (selector) => Array.from(mapNode.querySelectorAll(selector));
   const taken = all(".leaflet-control").concat(Array.from(document.querySelectorAll(".north"))).map((node) => node.getBoundingClientRect());
-  mapNode.classList.add("whole");
+  mapNode.classList.toggle("far", riverMap.getZoom() < 15.75);
   for (const node of all(".place b")) taken.push(node.getBoundingClientRect());
   for (const node of all(".spot-number")) {
     if (!settle(node, AROUND, taken, frame)) node.style.transform = "translate(-50%, 10px)";
@@ -198,16 +213,12 @@ function settleLabels() {
     node.classList.add("letter-alone");
     if (!settle(node, PLACES, taken, frame)) node.classList.add("tucked");
   }
+  settleNames(all(".place-name").filter((node) => node.querySelector(".place-at")), taken, frame);
   for (const node of all(".clock")) {
     node.classList.remove("tucked");
     if (!settle(node, AROUND, taken, frame)) node.classList.add("tucked");
   }
-  for (const node of all(".place-name")) {
-    const box = node.getBoundingClientRect();
-    const shown = box.right <= frame.right && box.left >= frame.left && !taken.some((other) => overlaps(box, other));
-    node.classList.toggle("tucked", !shown);
-    if (shown) taken.push(box);
-  }
+  settleNames(all(".place-name").filter((node) => !node.querySelector(".place-at")), taken, frame);
 }
 
 function paintMap(answers) {

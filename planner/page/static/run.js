@@ -56,7 +56,7 @@ function paintRunCard() {
   body.appendChild(view || el("p", "note", "No bed is known across this run at this level: its soundings do not carry a section."));
   const worth = el("dl", "facts");
   fact(worth, "Soundings", run.soundings + (known(run.bed_error_m) ? "; a left-out one is missed by about " + show(run.bed_error_m, "depth") : ""), "wide");
-  fact(worth, "Two estimates of the current, planned level", currents(run), "wide");
+  fact(worth, "Two estimates of the current, planned level", currents(run), "wide why");
   const rough = known(run.n_calibrated) ? run.n_calibrated.toFixed(3) + " from the soundings (bed class: " + (known(run.n) ? run.n.toFixed(3) : "none") + ")" : known(run.n) ? run.n.toFixed(3) + " from the bed class" : "";
   fact(worth, "Roughness n", rough);
   fact(worth, "Slope", known(run.slope) ? (1000 * run.slope).toPrecision(2) + " in 1,000" : "");

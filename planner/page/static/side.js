@@ -36,17 +36,30 @@ function bedAndBand(f, floor, hold) {
   }, f.view);
 }
 
-// The swim passes a distance more than once, over other ground each time: the bed drawn is the mean there.
-function profile(away, bed, far) {
-  const bins = 24, sums = Array.from({ length: bins + 1 }, () => [0, 0, 0]);
-  away.forEach((m, i) => {
-    if (!known(bed[i])) return;
-    const bin = sums[Math.round((bins * m) / far)];
-    bin[0] += m;
-    bin[1] += bed[i];
-    bin[2] += 1;
+// The swim passes a distance twice, going out while it sinks and coming in, over other ground each time: the bed
+// drawn is that under the retrieve, and under the countdown only where the retrieve does not come.
+function profile(away, bed, strip) {
+  const from = known(strip) && strip < away.length - 2 ? strip : 0, points = [];
+  let near = Infinity, far = -Infinity;
+  away.forEach((m, k) => {
+    if (k < from || !known(bed[k])) return;
+    points.push([m, bed[k]]);
+    near = Math.min(near, m);
+    far = Math.max(far, m);
   });
-  return sums.filter((bin) => bin[2]).map((bin) => [bin[0] / bin[2], bin[1] / bin[2]]).sort((a, b) => a[0] - b[0]);
+  away.forEach((m, k) => {
+    if (k < from && known(bed[k]) && (m < near || m > far)) points.push([m, bed[k]]);
+  });
+  points.sort((a, b) => a[0] - b[0]);
+  // where the fly lingers the ground swings by: one point for each thirtieth of the way
+  const wide = ((points.length ? points[points.length - 1][0] : 0) || 1) / 30, groups = [];
+  for (const point of points) {
+    const group = groups[groups.length - 1];
+    if (group && point[0] - group[0][0] < wide) group.push(point);
+    else groups.push([point]);
+  }
+  const mean = (group, k) => group.reduce((sum, point) => sum + point[k], 0) / group.length;
+  return groups.map((group) => [mean(group, 0), mean(group, 1)]);
 }
 
 function sideView(spot) {
@@ -54,7 +67,8 @@ function sideView(spot) {
   if (!swim) return null;
   const away = swim[0], fly = swim[1], bed = swim[2], hold = data.spots[spot].hold;
   const far = Math.max(...away) * 1.04 || 1, deep = Math.max(...bed.filter(known), ...fly.filter(known)) * 1.15 || 1;
-  const floor = profile(away, bed, far), way = away.map((m, i) => [m, fly[i]]).filter((p) => known(p[1]));
+  const crest = -0.07 * deep, floor = profile(away, bed, swim[3]).map((p) => [p[0], Math.max(p[1], crest)]);
+  const way = away.map((m, i) => [m, fly[i]]).filter((p) => known(p[1])).map((p) => [p[0], Math.max(p[1], crest)]);
   const says = "Side view. The fly swims down to " + show(Math.max(...way.map((p) => p[1])), "depth")
     + (floor.length ? " over a bed at " + span(Math.min(...floor.map((p) => p[1])), Math.max(...floor.map((p) => p[1])), "depth") : "") + ".";
   const f = sideFrame(190, says, far, 0, deep, 0), end = SIDE.wide - SIDE.right;
@@ -69,9 +83,9 @@ function sideView(spot) {
     f.label("first strip", Math.min(cx, end - 36), cy - 9 > f.y(0) + 12 ? cy - 9 : cy + 19, "middle");
   }
   f.label("rod tip", SIDE.left, 16);
-  f.label("landing " + show(far / 1.04, "length") + " out", end, 16, "end");
+  f.label("landing, " + show(away[0], "length") + " out", Math.max(SIDE.left + 190, Math.min(f.x(away[0]) + 30, end)), 16, "end");
   f.ticks();
-  f.label("hold band dashed; depth drawn larger", end, 190 - 7, "end");
+  f.label(show(far / 1.04, "length") + " at most; hold band dashed; depth drawn larger", end, 190 - 7, "end");
   return f.view;
 }
 
