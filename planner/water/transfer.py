@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import Protocol
+from dataclasses import dataclass
+from typing import Any, Protocol
 
 from planner.tables import rows
 
 __all__ = [
+    "RunTransfer",
     "area_ratio_exponent",
     "area_ratio_flow",
     "kinematic_celerity",
@@ -15,6 +17,7 @@ __all__ = [
     "ratio_in_range",
     "rectangle_celerity",
     "run_discharge",
+    "transfer_to_run",
     "travel_time_s",
 ]
 
@@ -27,6 +30,106 @@ class _Run(Protocol):
     def area_ratio(self) -> float: ...
     @property
     def flow_share(self) -> float: ...
+
+
+@dataclass(frozen=True)
+class RunTransfer:
+    """What a gauge's discharge means at a run, and when.
+
+    Parameters
+    ----------
+    discharge_m3s : float
+        Through the run, with the usual exponent [m³/s].
+    low_m3s, high_m3s : float
+        With the published exponent that gives least and most [m³/s].
+    exponent : float
+        The usual one [-].
+    ratio : float
+        Drainage area at the run over that at the gauge [-].
+    in_range : bool
+        Whether the ratio lies where the exponent's source allows it.
+    lag_given_s, lag_travel_s : float
+        The user's lag, and the travel time of a change by kinematic celerity over the run's distance from the gauge;
+        NaN where one is not known [s].
+    lag_s : float
+        The one that counts: the user's, else the travel time, else 0 [s].
+    notes : tuple of str
+        What must be said.
+    """
+
+    discharge_m3s: float
+    low_m3s: float
+    high_m3s: float
+    exponent: float
+    ratio: float
+    in_range: bool
+    lag_given_s: float
+    lag_travel_s: float
+    lag_s: float
+    notes: tuple[str, ...]
+
+
+def transfer_to_run(run: Any, q_gauge: float, velocity: float = math.nan) -> RunTransfer:
+    """A gauge's discharge at a run, with the spread of the published exponents, and both lags.
+
+    Parameters
+    ----------
+    run : Run
+        Its ``area_ratio``, ``flow_share``, ``lag_min``, and ``gauge_km`` among its extra properties: how far below the
+        gauge it lies along the river [km], negative above it.
+    q_gauge : float
+        Discharge at the gauge [m³/s].
+    velocity : float
+        Mean velocity of the reach between [m/s]; the run's own is the usual stand-in. NaN when not known.
+
+    References
+    ----------
+    [Seddon1900]
+    """
+    ratio = float(run.area_ratio)
+    usual = area_ratio_exponent()
+    exponents = [float(row["exponent"]) for row in rows("area_ratio_exponents")]
+    ends = sorted(run_discharge(q_gauge, run, exponent) for exponent in (min(exponents), max(exponents)))
+    notes: list[str] = []
+    inside = ratio_in_range(ratio)
+    if ratio != 1.0:
+        low, high = float(_row("usual")["ratio_low"]), float(_row("usual")["ratio_high"])
+        notes.append(
+            f"Discharge at the run is the gauge's times {ratio:g} to the power {usual:g}; published exponents of "
+            f"{min(exponents):g} to {max(exponents):g} change it by {100 * (ends[1] / ends[0] - 1):.0f} %."
+            if ends[0] > 0
+            else "Discharge at the run is not known."
+        )
+        if not inside:
+            notes.append(
+                f"The area ratio {ratio:g} lies outside {low:g} to {high:g}, where the method has been tried; use a "
+                "nearer gauge if there is one."
+            )
+    given = 60.0 * run.lag_min if not math.isnan(run.lag_min) else math.nan
+    km = run.extra.get("gauge_km") if hasattr(run, "extra") else None
+    length = 1000.0 * float(km) if isinstance(km, int | float) else math.nan
+    travel = travel_time_s(length, velocity) if math.isfinite(length) else math.nan
+    if math.isfinite(given) and math.isfinite(travel):
+        notes.append(
+            f"A change reaches the run {_minutes(given)} after the gauge by your lag, {_minutes(travel)} by its travel "
+            f"time over {abs(length) / 1000:g} km; yours counts."
+        )
+    elif math.isfinite(travel):
+        notes.append(
+            f"A change reaches the run {_minutes(travel)} after the gauge by its travel time; no lag is given."
+        )
+    elif math.isfinite(given):
+        notes.append(f"A change reaches the run {_minutes(given)} after the gauge, by your lag.")
+    else:
+        notes.append("No lag is given for this run: it is taken to change when the gauge does.")
+    lag = given if math.isfinite(given) else travel if math.isfinite(travel) else 0.0
+    return RunTransfer(
+        run_discharge(q_gauge, run), ends[0], ends[1], usual, ratio, inside, given, travel, lag, tuple(notes)
+    )
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min" if abs(seconds) < 7200 else f"{seconds / 3600:.1f} h"
 
 
 def area_ratio_exponent(name: str = "usual") -> float:

@@ -48,7 +48,7 @@ def test_the_records_are_those_of_the_readme(natural: Series, dam: Series) -> No
 
 
 def test_a_natural_stream_is_expected_better_than_by_persistence_and_the_range_holds(natural: Series) -> None:
-    """Every thirteenth day of three years the loss is less at 12 and 24 h, and 72 to 88 % fall inside the range of 80 %."""
+    """Every thirteenth day of three years: less loss at 12 and 24 h, and 72 to 88 % inside the range of 80 %."""
     scores = backtest(natural, "discharge", leads=(12, 24), every_h=307)
     assert min(score.cases for score in scores) > 70
     for score in scores:
