@@ -225,13 +225,14 @@ def check(folder: Path) -> None:
 @_FOLDER
 @click.option("--run", "run_id", required=True, metavar="ID", help="The run, by its id in runs.geojson.")
 @click.option("--discharge", metavar="QUANTITY", help="Discharge at the gauge, e.g. '850 cfs'.")
+@click.option("--svg", type=click.Path(path_type=Path), help="Also draw the run to this file.")
 @click.option("--level", metavar="QUANTITY", help="Level at the gauge, e.g. '2.4 ft'.")
 @_REPLY
 @_NOW
 @_UNITS
 @_JSON
 @_guarded
-def flow(folder: Path, run_id: str, as_json: bool, units: str | None, **options: Any) -> None:
+def flow(folder: Path, run_id: str, as_json: bool, units: str | None, svg: Path | None, **options: Any) -> None:
     """Show depth and current of one run at a gauge level or discharge (the last reading when none is given)."""
     from planner.evening import flow_report, flow_text
 
@@ -240,6 +241,11 @@ def flow(folder: Path, run_id: str, as_json: bool, units: str | None, **options:
         _say_json(report)
     else:
         click.echo(flow_text(report, folder, units))
+    if svg is not None:
+        from planner.surveying import flow_drawing
+
+        flow_drawing(folder, run_id, svg, units=units, **options)
+        click.echo(f"Drawing: {svg}", err=True)
 
 
 @main.command()

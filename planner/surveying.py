@@ -13,7 +13,7 @@ from planner.units import parse, show
 if TYPE_CHECKING:
     from planner.bed.sources import Batch
 
-__all__ = ["roughness_report", "roughness_text", "soundings_report", "soundings_text"]
+__all__ = ["flow_drawing", "roughness_report", "roughness_text", "soundings_report", "soundings_text"]
 
 
 def soundings_report(
@@ -215,3 +215,57 @@ def roughness_text(report: dict[str, Any]) -> str:
         lines.append(f"{way.name:20} n {value}{span}  {way.from_what}  [{way.source}]")
         lines.extend(f"{'':20} {words}: not to be relied on here" for words in way.outside)
     return "\n".join(lines)
+
+
+def flow_drawing(
+    folder: Path,
+    run_id: str,
+    path: Path,
+    *,
+    discharge: str | None = None,
+    level: str | None = None,
+    replies: tuple[Path, ...] = (),
+    now: str | None = None,
+    units: str | None = None,
+) -> None:
+    """Draw one run at a gauge level or discharge and write it as SVG.
+
+    Parameters
+    ----------
+    folder, run_id
+        The river folder and the run's id.
+    path : Path
+        The SVG to write.
+    discharge, level, replies, now
+        As the command ``plumbrun flow`` takes them.
+    units : str, optional
+        ``us`` or ``metric``; the river's own when not given.
+    """
+    from datetime import timedelta
+
+    from planner.caution import standing_words
+    from planner.files import write_whole
+    from planner.flow.drawing import draw
+    from planner.plan.ask import Request, asked_level, moment
+    from planner.plan.readings import read_gauge
+    from planner.plan.waters import run_water
+    from planner.river import read_river
+
+    river = read_river(folder)
+    run = river.run(run_id)
+    at = moment(now, river.timezone)
+    given = asked_level(discharge if discharge is not None else level)
+    request = Request(at, at, at + timedelta(hours=1), at.date(), given, tuple(replies))
+    view = read_gauge(run.gauge or (river.gauges[0] if river.gauges else ""), request, river, given)
+    water = run_water(run, river, view)
+    last = view.expected.last
+    stage, flow = (last.stage_m, last.discharge_m3s) if given is None else (given.stage_m, given.discharge_m3s)
+    state = water.flow.at(flow, stage)
+    shown = units or river.units
+    caption = (
+        f"An estimate for the reach. {standing_words()}",
+        f"Gauge {show(state.stage_m, 'level', shown)}, {show(flow, 'discharge', shown)}; mean current "
+        f"{show(state.velocity_used_m_s, 'speed', shown)} ({show(state.velocity_low_m_s, 'speed', shown)} to "
+        f"{show(state.velocity_high_m_s, 'speed', shown)}); deepest {show(state.max_depth_m, 'depth', shown)}.",
+    )
+    write_whole(path, draw(water.flow, state, shown, caption))
