@@ -17,7 +17,7 @@ from planner.bed.constants import constants
 from planner.flow.days import DaySeen
 from planner.flow.relation import ControlRelation, LevelRelation
 
-__all__ = ["Mark", "control_asked", "control_relation", "held_from_below", "marks_of"]
+__all__ = ["Mark", "control_asked", "control_relation", "held_from_below", "marks_of", "misread"]
 
 
 @dataclass(frozen=True)
@@ -77,6 +77,21 @@ def marks_of(run: Any, series: Any, rating: Any) -> tuple[Mark, ...]:
         if flow > 0 and math.isfinite(level):
             found.append(Mark(level, float(run_discharge(flow, run))))
     return tuple(found)
+
+
+def misread(run: Any, marks: Sequence[Mark]) -> list[str]:
+    """Sentences on what of the run's properties on a control could not be used."""
+    said = []
+    word = str(run.extra.get("control", "")).strip()
+    if word and word.lower() != "downstream":
+        said.append(f'The run\'s control is {word!r}: only "downstream" is known, so it is passed over.')
+    if "control_depth_m" in run.extra and not math.isfinite(control_asked(run)[1]):
+        said.append("The run's control_depth_m is not a positive number of metres and is passed over.")
+    given = run.extra.get("levels", ())
+    count = len(given) if isinstance(given, list | tuple) else 1
+    if count > len(marks):
+        said.append(f"{count - len(marks)} of the run's levels have no level_m, or no discharge is known for them.")
+    return said
 
 
 def held_from_below(

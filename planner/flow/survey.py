@@ -16,7 +16,7 @@ from planner.bed.islands import inland
 from planner.bed.outline import centreline, flowline_near, polygon_edges
 from planner.bed.points import merged_sd, thin
 from planner.bed.surface import Bed, Grid, grid_weights
-from planner.flow.control import control_asked, marks_of
+from planner.flow.control import control_asked, marks_of, misread
 from planner.flow.days import DaySeen, SurveyDay, SurveyFit, levels_seen, split_constant
 from planner.flow.doubt import bed_slopes, doubts
 from planner.flow.reduction import Reduced, only, reduce_soundings, reference
@@ -176,6 +176,7 @@ def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow
     away = inland(frame, polygon, laid.s, laid.n) if polygon.interiors else np.zeros_like(laid.n)
     ground = Ground(laid, away, walls, _shelf_ease(run, bed_entry))
     asked, marks = control_asked(run), marks_of(run, series, rating)
+    limits.extend(misread(run, marks))
     solved = solve(reduced, parallel, line, line_parallel, points, ground, discharge_ref, seen, marks, asked)
     calibrated = math.isfinite(discharge_ref) and solved.converged and math.isfinite(solved.relation.constant)
     if not calibrated:

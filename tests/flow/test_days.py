@@ -355,3 +355,37 @@ def test_a_lake_takes_the_level_that_is_read():
     deep = [flow.local(state, lon, lat)["depth_m"][0] for state in (one, two)]
     assert deep[1] - deep[0] == pytest.approx(0.5)
     assert two.velocity_used_m_s == 0.0
+
+
+def test_what_cannot_be_read_of_a_control_is_said():
+    """A misspelt control, a depth in words and a level without a discharge are named and passed over."""
+    run, river = ROUGH.but(days=((FULL, 150),)).river()
+    extra = {"control": "upstream", "control_depth_m": "knee", "levels": [{"level_m": 1.0}]}
+    flow = survey_run(replace(run, extra=extra), river, ROUGH.series())
+    for words in ('only "downstream"', "control_depth_m is not", "1 of the run's levels"):
+        assert any(words in text for text in flow.survey_limits), words
+    assert flow.fit.control == "friction"
+
+
+@pytest.mark.parametrize("shift", [-3.0, 12.5])
+def test_the_gauge_s_zero_does_not_matter(shift):
+    """A gauge whose zero lies elsewhere gives the same level, depth and current."""
+    run, river = ROUGH.river()
+    series = ROUGH.series()
+    plain = survey_run(run, river, series)
+    moved = survey_run(run, river, replace(series, stage_m=series.stage_m + shift))
+    h = float(gauge_stage(1.2 * FULL))
+    one, two = plain.at(1.2 * FULL, h), moved.at(1.2 * FULL, h + shift)
+    for name in ("level_m", "area_m2", "velocity_used_m_s", "velocity_manning_m_s", "level_parallel_m"):
+        assert getattr(two, name) == pytest.approx(getattr(one, name), rel=1e-9), name
+
+
+@settings(max_examples=25, deadline=None)
+@given(part=st.floats(0.25, 0.95), step=st.floats(1.01, 1.3), s=st.floats(20, 140))
+def test_more_discharge_below_bankfull_is_faster_and_deeper_in_the_channel(three, part, step, s):
+    """In the main channel below the drawn edge a rise brings more depth and more speed at every station."""
+    low, high = (q * FULL for q in (part, min(part * step, 1.0)))
+    at = ROUGH.place([s, s, s], [5.0, 10.0, 15.0])
+    one, two = (three.local(three.at(q, float(gauge_stage(q))), *at) for q in (low, high))
+    assert (two["depth_m"] > one["depth_m"]).all()
+    assert (two["velocity_m_s"] > one["velocity_m_s"]).all()

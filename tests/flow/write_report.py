@@ -204,6 +204,22 @@ Averages over several sections of a reach, so that 15 % is what such a compariso
 
 {world_part()}
 
+## What you can tell about a run
+
+Besides slope, bed and banks, the properties of a run in `runs.geojson` may hold:
+
+| property | what it does |
+| --- | --- |
+| a hole in the polygon | an island: its ring is the water's edge whatever `banks` says, for a hole can be drawn around nothing but dry ground; inside it the ground rises 1 in 5 |
+| `bank_bed` | a bed class for shelves beside the channel; sections are divided there and each part conveys by its own n |
+| `control: "downstream"` | a riffle or weir below holds the water: the level follows Q = c (L - e)^p, not friction |
+| `control_depth_m` | depth of the water over that riffle on the day of the reference survey; then one survey is enough |
+| `levels` | levels read on a mark of your own, `[{{"level_m": 0.42, "taken_at": "2026-05-01T10:00-05:00"}}]`; `stage_m` or `discharge_m3s` may stand in place of the time; only differences count |
+
+Two surveys over the same ground need none of this: where the level moved otherwise than friction would have it, by more
+than 0.08 m and 2.5 standard deviations, the control's relation is taken and said aloud. A column `position_sd_m` in
+`soundings.csv` says how sure each position is.
+
 ## Time
 
 On two shared cores, lines of `tests/bench/bench_bed.py --million` as printed; cross-validation on at most 5,000 points.
