@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from planner.advice import reasons
+from planner.advice.alternatives import class_that_would, tips_of
 from planner.advice.field import Field, current_log_sd, unanswerable
 from planner.advice.objective import countdown_window, prefer
 from planner.advice.records import Advice, Choice, Settings, SpotAtLevels, constants
-from planner.advice.search import Candidate, Found
+from planner.advice.search import Candidate, Found, track_rows
+from planner.advice.sensitivity import Sensitivity, sensitivity_of
 from planner.advice.tables import SwimTables
 from planner.sink.constants import constant
 
@@ -60,7 +63,35 @@ def advices_of(
             advices.append(Advice(spot.spot.id, None, None, because, limits=limits))
         else:
             advices.append(_at_level(field, found, row_of[i], tables, settings, rigged, limits))
+    for i, level in enumerate(spot.levels):
+        if level.refine:
+            advices[i] = _beside(advices, i, field, found, row_of, tables, settings)
     return advices
+
+
+def _beside(
+    advices: list[Advice],
+    i: int,
+    field: Field | None,
+    found: Found | None,
+    row_of: dict[int, int],
+    tables: SwimTables,
+    settings: Settings,
+) -> Advice:
+    """The advice at a level with what changes a step below and above it, and the class that would where none does."""
+    here = advices[i]
+    steps = {}
+    for name, n in (("if_lower", i - 1), ("if_higher", i + 1)):
+        if 0 <= n < len(advices):
+            steps[name] = reasons.one_step(here.best, advices[n].best, advices[n].none_because, settings.units)
+    if field is None or found is None or here.best is None:
+        return replace(here, **steps)  # type: ignore[arg-type]
+    lost = next((n for n in range(i + 1, len(advices)) if n in row_of and advices[n].beyond_reach), None)
+    ends = None
+    if lost is not None:
+        would = class_that_would(field, row_of[lost], found, tables.rigs, settings)
+        ends = (lost, would[0] if would else 0)
+    return replace(here, reach_ends=ends, **steps)  # type: ignore[arg-type]
 
 
 def _at_level(
@@ -93,8 +124,21 @@ def _at_level(
         second = candidates[n]
         rival = _choice(field, second, int(bests[n] or 0), tables, settings, row, None, 0.0)
         height = float(first.depth[int(bests[pick] or 0), 1] - second.depth[int(bests[n] or 0), 1])
-    best = _choice(field, first, int(bests[pick] or 0), tables, settings, row, rival, height)
-    return Advice(field.spot.spot.id, best, rival, by_line=found.by_line[row], limits=limits)
+    at = int(bests[pick] or 0)
+    best = _choice(field, first, at, tables, settings, row, rival, height)
+    told: tuple[Sensitivity, ...] = ()
+    tips: tuple[str, ...] = ()
+    if field.spot.levels[int(field.levels[row])].refine:
+        rig = tables.rigs[first.way.rig]
+        tracks = first.tracks or track_rows(found.tracks[first.way], [row])
+        told = sensitivity_of(field, row, rig, first, at, tracks, settings)
+        tips = tuple(
+            reasons.tip_words(tip.kind, tip.band_time_s, tip.angle_deg, best)
+            for tip in tips_of(field, row, rig, first, at, tracks, settings)
+        )
+    return Advice(
+        field.spot.spot.id, best, rival, by_line=found.by_line[row], limits=limits, sensitivity=told, tips=tips
+    )
 
 
 def _choice(
@@ -132,11 +176,18 @@ def _choice(
         countdown_best_s=float(candidate.seconds[at]),
         swim_s=float(candidate.swim[at]),
         refined=candidate.refined,
+        bed_m=float(candidate.bed[at]),
+        seconds=_by_second(candidate) if candidate.refined else (),
     )
     why = reasons.why(
         choice, float(candidate.bed[at]), hang_next, rival, rival_height_m, settings.hang_limit, settings.units
     )
     return Choice(**{**choice.__dict__, "why": why})
+
+
+def _by_second(candidate: Candidate) -> tuple[tuple[float, float, float, float], ...]:
+    parts = (candidate.seconds, candidate.band, candidate.touch, candidate.hang)
+    return tuple((float(c), float(b), float(t), float(h)) for c, b, t, h in zip(*parts, strict=True))
 
 
 def _nothing(
@@ -156,6 +207,7 @@ def _nothing(
         deep = [(float(c.depth[:, 1].max()), n) for n, c in enumerate(candidates)]
         deepest_m, n = max(deep)
         rig = tables.rigs[candidates[n].way.rig]
+        would = class_that_would(field, row, found, tables.rigs, settings) if level.refine else None
         because = reasons.nothing_reaches(
             spot,
             f"{rig.fly_name} on {rig.line_name}",
@@ -164,8 +216,9 @@ def _nothing(
             rig.line.sink_rate_m_s,
             settings.units,
             field.current(int(field.levels[row])),
+            would,
         )
-        return Advice(spot.spot.id, None, None, because, by_line=found.by_line[row], limits=limits)
+        return Advice(spot.spot.id, None, None, because, by_line=found.by_line[row], limits=limits, beyond_reach=True)
     # the compromise: most band time for each chance of a hang, the limit as the price of the first
     worth = [c.band / (settings.hang_limit + c.hang) for c in candidates]
     n = int(np.argmax([w.max() for w in worth]))

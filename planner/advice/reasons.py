@@ -105,6 +105,7 @@ def nothing_reaches(
     sink_m_s: float,
     units: str,
     current_m_s: float,
+    would: tuple[int, float] | None = None,
 ) -> str:
     """What no line in the box can do, and which class of line would.
 
@@ -125,11 +126,18 @@ def nothing_reaches(
         ``us`` or ``metric``.
     current_m_s : float
         Depth-averaged current [m/s].
+    would : tuple, optional
+        Sink rate [in/s] and band time [s] of the class that a direct swim says would; the ratio stands in without it.
     """
     words = (
         f"Nothing in your box reaches here: {deepest} swims deepest, at about {show(deepest_m, 'depth', units)}, and "
         f"the hold band begins at {show(wanted_m, 'depth', units)}"
     )
+    if would is not None:
+        ips, band = would
+        return (
+            words + f"; a {ips} in/s head ({sink_class(ips * INCH)}) would: its swim gives {seconds(band)} in the band."
+        )
     rate = sink_m_s * wanted_m / max(deepest_m, 0.05)
     heaviest = 9.0 * INCH
     if deepest_m >= wanted_m:
@@ -185,6 +193,56 @@ def _where(at_m: float, units: str) -> str:
     if at_m != at_m:
         return "between the landing and the rod"
     return f"about {show(at_m, 'length', units)} from the rod"
+
+
+def one_step(here: Choice | None, there: Choice | None, because: str, units: str) -> str:
+    """What changes when the level is one step away.
+
+    Parameters
+    ----------
+    here, there : Choice or None
+        The answer at this level and at the other.
+    because : str
+        Why there is none at the other.
+    units : str
+        ``us`` or ``metric``.
+    """
+    if there is None:
+        return f"No answer there: {because}" if here is not None else ""
+    first, last = (f"{value:.0f}" for value in (there.countdown_from_s, there.countdown_to_s))
+    count = f"count {first if first == last else f'{first} to {last}'} s, {there.countdown_mode}"
+    strip = f"strip {show(there.strip_m_s, 'strip', units)}"
+    band = f"{seconds(there.band_time_s)} in the band"
+    if here is None:
+        return f"There {there.fly} on {there.line} does: {count}, {strip}, {band}."
+    if (here.line, here.fly) != (there.line, there.fly):
+        return f"Change to {there.fly} on {there.line}: {count}, {strip}, {band}."
+    changes = []
+    now = (here.countdown_from_s, here.countdown_to_s, here.countdown_mode)
+    if now != (there.countdown_from_s, there.countdown_to_s, there.countdown_mode):
+        changes.append(count)
+    if here.strip_m_s != there.strip_m_s:
+        changes.append(strip)
+    same = "The same rig" if changes else "The same rig, count and strip"
+    return f"{': '.join([same, ', '.join(changes)]) if changes else same}; {band}."
+
+
+def tip_words(kind: str, band_s: float, angle_deg: float, now: Choice) -> str:
+    """A tip that a swim has checked.
+
+    Parameters
+    ----------
+    kind, band_s, angle_deg
+        As `planner.advice.alternatives.Tip` holds them.
+    now : Choice
+        The choice it is compared with.
+    """
+    how = {
+        "further_up": f"Cast further up, to the same lie at {angle_deg:.0f}° from downstream",
+        "drift": "Drift past it instead of anchoring",
+        "anchor": "Hold the boat instead of drifting",
+    }[kind]
+    return f"{how}: its swim gives {seconds(band_s)} in the band instead of {seconds(now.band_time_s)}."
 
 
 def only_sinking_running_lines() -> str:

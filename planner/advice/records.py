@@ -172,7 +172,9 @@ class Choice:
     """A line, a fly and how to fish them, with what the model expects of them.
 
     Chances are shares of the draws; `fly_depth_m` holds the 10, 50 and 90 % of the fly's mean depth in the
-    retrieve below the surface [m]; distances are horizontal from the rod tip [m].
+    retrieve below the surface [m]; distances are horizontal from the rod tip [m]; `bed_m` is the bed's mean depth under
+    the retrieve [m]; `seconds` holds count [s], band time [s], touch and hang chance [1] of each second weighed, where
+    the shortlist was solved directly.
     """
 
     line: str
@@ -190,6 +192,8 @@ class Choice:
     countdown_best_s: float = float("nan")
     swim_s: float = float("nan")
     refined: bool = False
+    bed_m: float = float("nan")
+    seconds: tuple[tuple[float, float, float, float], ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """The choice in the shape of ``plan.json``; unknown is None."""
@@ -226,6 +230,18 @@ class Advice:
         Where the hang limit leaves nothing: the choice that hangs least.
     limits : tuple of str
         What weakens the answer, in words.
+    sensitivity : tuple
+        Of `planner.advice.sensitivity.Sensitivity`, the unknown that matters most first; where the shortlist was
+        solved directly, as are the next two.
+    tips : tuple of str
+        What else would give more, each checked by a swim.
+    if_lower, if_higher : str
+        What changes one step down or up.
+    beyond_reach : bool
+        Whether there is no answer because nothing in the box gets down to the band.
+    reach_ends : tuple of (int, int) or None
+        Index of the first higher level that is beyond the box's reach, and the slowest class of head that a swim says
+        would do there [in/s], 0 when none would.
     """
 
     spot: str
@@ -235,6 +251,12 @@ class Advice:
     by_line: dict[str, tuple[float, str]] = field(default_factory=dict)
     compromise: Choice | None = None
     limits: tuple[str, ...] = ()
+    sensitivity: tuple[Any, ...] = ()
+    tips: tuple[str, ...] = ()
+    if_lower: str = ""
+    if_higher: str = ""
+    beyond_reach: bool = False
+    reach_ends: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True)

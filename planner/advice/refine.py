@@ -144,5 +144,6 @@ def refine_field(field: Field, tables: SwimTables, found: Found, settings: Setti
                 np.quantile(result.depth_m[0], [0.1, 0.5, 0.9], axis=1).T,
                 result.bed_m[0],
                 refined=True,
+                tracks=tracks,
             )
     return swims

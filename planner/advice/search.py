@@ -49,7 +49,7 @@ class Way:
 
 @dataclass
 class Candidate:
-    """A way with its whole-second weights at one level."""
+    """A way with its whole-second weights at one level; `tracks` of this level alone once it was solved directly."""
 
     way: Way
     seconds: np.ndarray
@@ -61,6 +61,7 @@ class Candidate:
     depth: np.ndarray
     bed: np.ndarray
     refined: bool = False
+    tracks: Tracks | None = None
 
     def best(self, limit: float) -> int | None:
         """Index of the best countdown."""

@@ -21,26 +21,15 @@ only what is near it: farther out than `lift_farthest_m` the fly must be retriev
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from planner.advice.compiled import compiled
 from planner.advice.draws import ROWS
-from planner.advice.records import BedPatch, constants
+from planner.advice.records import constants
+from planner.advice.swum import CHANNELS, RESPONSES, Ground, Tracks, Weighed
 
-__all__ = ["CHANNELS", "RESPONSES", "Ground", "Tracks", "Weighed", "weigh"]
+__all__ = ["CHANNELS", "RESPONSES", "Ground", "Tracks", "Weighed", "heights", "weigh"]
 
-RESPONSES = ("current", "sink_rate", "drag_area", "lift", "boat")
-CHANNELS = (
-    "depth",
-    "x",
-    "y",
-    "low_depth",
-    "low_x",
-    "low_y",
-    *(f"{which}_{name}" for name in RESPONSES for which in ("depth", "low_depth")),
-)
 # Rows of the deviations that belong to the responses, in the order of RESPONSES; the sink rate has two.
 _ROW = np.array([ROWS.index(name) for name in ("current", "drag_area", "lift", "boat", "sink_slower", "sink_faster")])
 _CHANNEL = np.array([6 + 2 * RESPONSES.index(n) for n in ("current", "drag_area", "lift", "boat")] + [8, 8])
@@ -48,86 +37,6 @@ _COUNT, _OFFSET = ROWS.index("count"), ROWS.index("count_offset")
 _CAST, _LEVEL = ROWS.index("cast"), ROWS.index("level")
 _BED, _COSINE, _SINE = (ROWS.index(name) for name in ("bed_offset", "bed_cosine", "bed_sine"))
 _CAST_STEP = 0.05
-
-
-@dataclass(frozen=True)
-class Tracks:
-    """Tracks of one rig fished one way, at L levels.
-
-    Parameters
-    ----------
-    count : numpy.ndarray
-        Tracks in the countdown, shape (L, len(CHANNELS), Tc): metres, and responses in metres per unit.
-    retrieve : numpy.ndarray
-        Tracks in the retrieve at the knots, sampled at equal shares of its duration, shape (L, channels, C, S).
-    duration_s : numpy.ndarray
-        Duration of the retrieve at the knots, shape (L, C) [s].
-    taut : numpy.ndarray
-        Share of it after which the line is tight, shape (L, C) [1].
-    knots_s : numpy.ndarray
-        Countdowns of the knots, shape (C,) [s].
-    every_s : float
-        Step of the countdown's samples, the first at `every_s` after the landing [s].
-    fed : bool
-        Whether line is fed in the countdown, so that it is slack.
-    """
-
-    count: np.ndarray
-    retrieve: np.ndarray
-    duration_s: np.ndarray
-    taut: np.ndarray
-    knots_s: np.ndarray
-    every_s: float
-    fed: bool
-
-
-@dataclass(frozen=True)
-class Ground:
-    """What lies under the swim, and how the swim's frame lies over it.
-
-    Parameters
-    ----------
-    patch : BedPatch
-        Without NaN, see `lay.filled`.
-    down, across : tuple of float
-        East and north parts of the swim's two axes [1].
-    landing : tuple of float
-        Place of the landing in the swim's frame [m].
-    rise_m, boat_m_s, landing_depth_m : numpy.ndarray
-        Surface above the patch's reference [m], speed of the stance [m/s], depth at the landing [m], shape (L,).
-    hold_low_m, hold_high_m : float
-        Hold band [m].
-    """
-
-    patch: BedPatch
-    down: tuple[float, float]
-    across: tuple[float, float]
-    landing: tuple[float, float]
-    rise_m: np.ndarray
-    boat_m_s: np.ndarray
-    landing_depth_m: np.ndarray
-    hold_low_m: float
-    hold_high_m: float
-
-
-@dataclass(frozen=True)
-class Weighed:
-    """What became of the swims, arrays of shape (L, W) for W countdowns.
-
-    `lift_at_m` is the horizontal distance from the rod tip at which the rod is lifted [m], NaN when only at the
-    pick-up; `swim_s` the duration of the swim up to there [s]; `depth_m` the fly's mean depth in the retrieve over the
-    spot's water under each draw, shape (L, W, N) [m], empty unless asked for; `bed_m` the bed's mean depth there [m];
-    `fate` what happened under each draw, shape (L, W, N): 0 clean, 1 touched, 2 hung; empty unless asked for.
-    """
-
-    band_time_s: np.ndarray
-    touch_chance: np.ndarray
-    hang_chance: np.ndarray
-    lift_at_m: np.ndarray
-    swim_s: np.ndarray
-    depth_m: np.ndarray
-    bed_m: np.ndarray
-    fate: np.ndarray
 
 
 @compiled()
@@ -390,6 +299,46 @@ def weigh(
         fate,
     )
     return Weighed(band, touch, hang, lift, swim, means, under, fate)
+
+
+def heights(tracks: Tracks, ground: Ground, spread: np.ndarray, countdown_s: float) -> np.ndarray:
+    """Responses of the fly's height in the retrieve, times the spreads, at one level after one countdown.
+
+    Parameters
+    ----------
+    tracks, ground : Tracks, Ground
+        Of one level.
+    spread : numpy.ndarray
+        Shape (1, P).
+    countdown_s : float
+        The countdown [s].
+
+    Returns
+    -------
+    numpy.ndarray
+        Over the spot's own water, shape (T, P) [m].
+    """
+    knots, patch, c = tracks.knots_s, ground.patch, constants()
+    k = int(np.clip(np.searchsorted(knots, countdown_s) - 1, 0, len(knots) - 2))
+    b = float(np.clip((countdown_s - knots[k]) / (knots[k + 1] - knots[k]), 0.0, 1.0))
+    track = (1 - b) * tracks.retrieve[0, :, k] + b * tracks.retrieve[0, :, k + 1]
+    slope = (tracks.retrieve[0, 0, k + 1] - tracks.retrieve[0, 0, k]) / (knots[k + 1] - knots[k])
+    duration = (1 - b) * tracks.duration_s[0, k] + b * tracks.duration_s[0, k + 1]
+    geo = _geometry(ground)
+    depth, sd = np.ascontiguousarray(patch.depth_m, dtype=float), np.ascontiguousarray(patch.sd_m, dtype=float)
+    row, wave = np.ascontiguousarray(spread[0], dtype=float), 2 * np.pi / (4 * c["bed_error_length_m"])
+    S, least = track.shape[1], c["holding_share"] * ground.landing_depth_m[0]
+    rise, boat = float(ground.rise_m[0]), float(ground.boat_m_s[0])
+    found, every = [], []
+    for t in range(S):
+        g = np.zeros(len(ROWS), np.float32)
+        f = np.ascontiguousarray(track[:, t])
+        moved = boat * (countdown_s + (t + 0.5) * duration / S)
+        h = _height(f, float(slope[t]), countdown_s, moved, rise, 0, geo, depth, sd, row, wave, g)
+        every.append(g)
+        if h + f[0] >= least:
+            found.append(g)
+    return np.array(found or every, dtype=float)
 
 
 def _geometry(ground: Ground) -> np.ndarray:

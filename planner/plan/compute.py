@@ -21,6 +21,7 @@ from planner.plan.side import side_view
 from planner.plan.taught import learned_record, spot_learned
 from planner.plan.waters import GaugeLevel, RunWater, as_run_record, spot_water
 from planner.trip import Trip
+from planner.units import show
 
 if TYPE_CHECKING:
     from planner.river import River
@@ -89,7 +90,7 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
             for run_id, water in waters.items()
         ],
         "spots": [
-            _spot_record(day, answer, spot_cautions[day.spot.id], found, river)
+            _spot_record(day, answer, spot_cautions[day.spot.id], found, river, units)
             for day, answer in zip(days, answers, strict=True)
         ],
         "ladder": ladder,
@@ -124,7 +125,9 @@ def _expected_rows(view: GaugeView) -> list[dict[str, Any]]:
     ]
 
 
-def _spot_record(day: SpotDay, answers: list[Advice], caution: Caution, found: Day, river: River) -> dict[str, Any]:
+def _spot_record(
+    day: SpotDay, answers: list[Advice], caution: Caution, found: Day, river: River, units: str
+) -> dict[str, Any]:
     here, answer = day.waters[day.at_arrival], answers[day.at_arrival]
     best = None if answer.best is None else answer.best.as_dict()
     return {
@@ -152,12 +155,28 @@ def _spot_record(day: SpotDay, answers: list[Advice], caution: Caution, found: D
         "next_best": None if answer.next_best is None else answer.next_best.as_dict(),
         "compromise": None if answer.compromise is None else answer.compromise.as_dict(),
         "limits": list(answer.limits),
+        "sensitivity": [one.as_dict() for one in answer.sensitivity],
+        "tips": [*answer.tips, *_reach_words(day, answer, units)],
+        "if_lower": answer.if_lower or None,
+        "if_higher": answer.if_higher or None,
         "learned": spot_learned(found.learned, day.spot.id, None if answer.best is None else answer.best.line),
         "swim": None
         if answer.best is None
         else side_view(day.asked, day.at_arrival, answer.best, river.tackle, found.learned),
         "caution": caution.as_dict(),
     }
+
+
+def _reach_words(day: SpotDay, answer: Advice, units: str) -> list[str]:
+    """Above which level nothing in the box reaches the band, and what would."""
+    if answer.reach_ends is None:
+        return []
+    at, ips = answer.reach_ends
+    below = day.levels[at - 1]
+    stage = all(math.isfinite(level.stage_m) for level in day.levels)
+    limit = show(below.stage_m, "level", units) if stage else show(below.discharge_m3s, "discharge", units)
+    would = f"a swim says that a {ips} in/s head would" if ips else "no class of head would"
+    return [f"Nothing you carry reaches the band here above {limit} at the gauge; {would}."]
 
 
 def _ladder(

@@ -1,0 +1,144 @@
+"""Which unknown matters most at a spot: its part in the doubt of the fly's height, and what knowing it would give."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from planner.advice.draws import ROWS, deviations, draw
+from planner.advice.field import Field
+from planner.advice.records import Settings, constants
+from planner.advice.search import Candidate, ground_rows, track_rows
+from planner.advice.tables import Rig
+from planner.advice.weigh import Tracks, heights, weigh
+
+__all__ = ["UNKNOWNS", "Sensitivity", "sensitivity_of"]
+
+# What a reader calls an unknown, the rows of the deviations that belong to it, and the unit of its spread.
+UNKNOWNS: dict[str, tuple[tuple[str, ...], str]] = {
+    "bed": (("bed_offset", "bed_cosine", "bed_sine"), "m"),
+    "current": (("current",), "1"),
+    "level": (("level",), "m"),
+    "line's sink rate": (("sink_slower", "sink_faster"), "1"),
+    "fly's drag": (("drag_area",), "1"),
+    "fly's lift": (("lift",), "m2"),
+    "count": (("count", "count_offset"), "s"),
+    "length of the cast": (("cast",), "1"),
+    "boat's speed": (("boat",), "1"),
+}
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """One unknown's part at one spot.
+
+    Parameters
+    ----------
+    unknown : str
+        A key of `UNKNOWNS`.
+    sd, unit : float, str
+        Its standard deviation, in its unit; ``1`` is a share of the value [1].
+    height_m : float
+        Standard deviation that it alone gives the fly's height in the retrieve [m].
+    share : float
+        Its share of the variance of that height [1].
+    band_if_known_s, hang_if_known : float
+        Largest band time within the hang limit, and hang chance at the advised count, were it known to be at its
+        median [s], [1].
+    """
+
+    unknown: str
+    sd: float
+    unit: str
+    height_m: float
+    share: float
+    band_if_known_s: float
+    hang_if_known: float
+
+    def as_dict(self) -> dict[str, Any]:
+        """In the shape of ``plan.json``."""
+        return {
+            "unknown": self.unknown,
+            "sd": round(self.sd, 6),
+            "unit": self.unit,
+            "height_sd_m": round(self.height_m, 4),
+            "share": round(self.share, 4),
+            "band_if_known_s": round(self.band_if_known_s, 3),
+            "hang_if_known": round(self.hang_if_known, 4),
+        }
+
+
+def sensitivity_of(
+    field: Field, row: int, rig: Rig, candidate: Candidate, at: int, tracks: Tracks, settings: Settings
+) -> tuple[Sensitivity, ...]:
+    """The unknowns of a candidate at a level, the one that matters most first.
+
+    The fly's height is linear in the unknowns (equation 1 of `planner.advice.weigh`), so their variances add and
+    the shares are exact within the model.
+
+    Parameters
+    ----------
+    field, row : Field, int
+        The spot and the row of its levels.
+    rig : Rig
+        Of the candidate.
+    candidate, at : Candidate, int
+        How it is fished, and the index of the countdown.
+    tracks : Tracks
+        Of this level alone.
+    settings : Settings
+        Draws, seed, hang limit.
+    """
+    spread = field.spread(rig)[[row]]
+    ground = ground_rows(field.ground, [row])
+    scaled = heights(tracks, ground, spread, float(candidate.seconds[at]))
+    squares = dict(zip(ROWS, (scaled**2).mean(axis=0), strict=True))
+    squares["sink_slower"], squares["sink_faster"] = squares["sink_slower"] / 2, squares["sink_faster"] / 2
+    # what moves the fly or the bed by a length is told by cosine and sine together
+    parts = {name: sum(squares[r] for r in rows) for name, (rows, _) in UNKNOWNS.items()}
+    total = max(sum(parts.values()), 1e-12)
+    names = [name for name in UNKNOWNS if parts[name] > 0]
+    if not names:
+        return ()
+    each = np.repeat(spread, len(names), axis=0)
+    for k, name in enumerate(names):
+        each[k, [ROWS.index(r) for r in UNKNOWNS[name][0]]] = 0.0
+    near = slice(max(at - 3, 0), at + 4)
+    seconds = candidate.seconds[near]
+    known = weigh(
+        track_rows(tracks, [0] * len(names)),
+        ground_rows(ground, [0] * len(names)),
+        each,
+        deviations(draw(settings.draws, settings.seed)),
+        seconds,
+    )
+    inside = np.where(known.hang_chance <= settings.hang_limit + 1e-9, known.band_time_s, 0.0).max(axis=1)
+    here = at - near.start
+    found = [
+        Sensitivity(
+            name,
+            _sd(name, spread[0], field, float(candidate.seconds[at])),
+            UNKNOWNS[name][1],
+            float(np.sqrt(parts[name])),
+            float(parts[name] / total),
+            float(inside[k]),
+            float(known.hang_chance[k, here]),
+        )
+        for k, name in enumerate(names)
+    ]
+    return tuple(sorted(found, key=lambda one: -one.share))
+
+
+def _sd(name: str, spread: np.ndarray, field: Field, seconds: float) -> float:
+    """Standard deviation of an unknown in its own unit."""
+    rows = dict(zip(ROWS, spread, strict=True))
+    if name == "bed":
+        sd = float(np.median(field.patch.sd_m))
+        return sd * float(np.hypot(rows["bed_offset"], rows["bed_cosine"]))
+    if name == "count":
+        return float(np.hypot(rows["count"] * seconds, constants()["count_offset_sd_s"]))
+    if name == "line's sink rate":
+        return float(np.sqrt((rows["sink_slower"] ** 2 + rows["sink_faster"] ** 2) / 2))
+    return float(rows[UNKNOWNS[name][0][0]])
