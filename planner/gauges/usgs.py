@@ -45,7 +45,8 @@ def get(
         module = _MODULES[name]
         try:
             raw = module.get(station, start, end, session, folder)
-            module.parse(raw, station)
+            if not _plausible(raw):
+                module.parse(raw, station)
             return raw
         except (SourceUnreachable, GaugeReplyUnfit) as error:
             errors.append(error)
@@ -90,6 +91,11 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
     elif b'"FeatureCollection"' in start or b'"features"' in start or start.startswith(b"["):
         return usgs_v1.parse(raw, station, where, retrieved_at)
     return usgs_iv.parse(raw, station, where, retrieved_at)
+
+
+def _plausible(raw: bytes) -> bool:
+    """Whether a long reply is whole and holds values by its look; a short one is parsed to know."""
+    return len(raw) > 100_000 and raw.rstrip().endswith((b"]", b"}")) and b'"value"' in raw
 
 
 def _order() -> tuple[str, ...]:

@@ -60,7 +60,8 @@ _APPROVAL = {"approved": Quality.MEASURED, "provisional": Quality.PROVISIONAL}
 _NO_DATA = -999999.0
 _INSTANTANEOUS = "00011"
 _PROPERTIES = "time,value,parameter_code,statistic_id,time_series_id,approval_status,qualifier,unit_of_measure"
-_ROW = itemgetter("time", "value")
+_KEY = itemgetter("parameter_code", "unit_of_measure", "time_series_id", "statistic_id")
+_ROW = itemgetter("time", "value", "approval_status", "qualifier")
 _NUMBER = re.compile(r"\d{8,15}")
 _CALL = timedelta(days=3 * 365)
 
@@ -184,7 +185,8 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
     where = where or f"reply of the {SERVICE}"
     found, more = features(raw, where)
     notes: list[str] = ["the reply is one page of several; the pages after it are not in the file"] if more else []
-    mine = [entry for entry in found if entry.get("monitoring_location_id", f"USGS-{number}") == f"USGS-{number}"]
+    own = f"USGS-{number}"
+    mine = [entry for entry in found if entry.get("monitoring_location_id", own) == own]
     if not mine:
         others = ", ".join(dict.fromkeys(str(e.get("monitoring_location_id", "")) for e in found))
         given = f"the reply holds {others} and not station {number}" if found else "the reply holds no feature at all"
@@ -194,15 +196,8 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
             "check the station in river.toml, give the right reply with --gauge-reply, or give the level with --level",
             where=where,
         )
-    groups: dict[tuple[str, str, str, str], list[dict[str, Any]]] = {}
-    try:
-        for entry in mine:
-            key = (entry["parameter_code"], entry["unit_of_measure"], entry["time_series_id"], entry["statistic_id"])
-            groups.setdefault(key, []).append(entry)
-    except (KeyError, TypeError) as error:
-        raise _odd(f"a feature without {error}", where) from error
     sensors: dict[str, list[Sensor]] = {}
-    for (code, unit, series_id, statistic), rows in groups.items():
+    for (code, unit, series_id, statistic), rows in _grouped(mine, where):
         if statistic not in (_INSTANTANEOUS, None):
             notes.append(f"parameter {code}: a series of statistic {statistic} is no instantaneous one; left out")
             continue
@@ -278,12 +273,37 @@ def site_number(station: str) -> str:
     return number
 
 
-def _column(rows: list[dict[str, Any]], factor: float, notes: list[str], code: str, where: str) -> Column:
+def _grouped(entries: list[dict[str, Any]], where: str) -> list[tuple[tuple[Any, ...], list[tuple[Any, ...]]]]:
+    """Rows of (time, value, approval, qualifier) by parameter, unit, time series and statistic; long replies are whole
+    columns, so this goes by column and not by feature.
+    """
     try:
-        stamps, texts = zip(*map(_ROW, rows), strict=True)
+        keys = list(map(_KEY, entries))
+        number = {key: i for i, key in enumerate(dict.fromkeys(keys))}
+        fields = list(map(_ROW, entries))
+    except KeyError:
+        try:
+            keys = [_KEY(entry) for entry in entries]
+            number = {key: i for i, key in enumerate(dict.fromkeys(keys))}
+            fields = [(e["time"], e["value"], e.get("approval_status"), e.get("qualifier")) for e in entries]
+        except (KeyError, TypeError) as error:
+            raise _odd(f"a feature without {error}", where) from error
+    except TypeError as error:
+        raise _odd("a feature with another form", where) from error
+    if len(number) == 1:
+        return [(keys[0], fields)]
+    groups: dict[Any, list[tuple[Any, ...]]] = {key: [] for key in number}
+    for key, row in zip(keys, fields, strict=True):
+        groups[key].append(row)
+    return list(groups.items())
+
+
+def _column(rows: list[tuple[Any, ...]], factor: float, notes: list[str], code: str, where: str) -> Column:
+    stamps, texts, approvals, flags = zip(*rows, strict=True)
+    try:
         times = parse_stamps(list(stamps))
-    except (KeyError, TypeError) as error:
-        raise _odd("a feature without time or value", where) from error
+    except TypeError as error:
+        raise _odd("time", where) from error
     except NoOffset as error:
         raise GaugeReplyUnfit(
             f"parameter {code}: time {error.text!r} has {error.why}",
@@ -293,16 +313,13 @@ def _column(rows: list[dict[str, Any]], factor: float, notes: list[str], code: s
         ) from error
     raw = _floats(texts, notes, code)
     coded = (raw == _NO_DATA) | ~np.isfinite(raw)
-    kinds: dict[tuple[str, str], tuple[int, int]] = {}
-    present = np.empty(len(rows), np.int8)
-    absent = np.empty(len(rows), np.int8)
-    for i, row in enumerate(rows):
-        flag, approval = row.get("qualifier"), row.get("approval_status")
-        key = (",".join(map(str, flag)) if isinstance(flag, list) else str(flag or ""), str(approval or ""))
-        if key not in kinds:
-            kinds[key] = _ranks(key, notes, code)
-        present[i], absent[i] = kinds[key]
-    return Column(times, np.where(coded, np.nan, raw) * factor, np.where(coded, absent, present).astype(np.int8))
+    words = [",".join(map(str, flag)) if isinstance(flag, list) else str(flag or "") for flag in flags]
+    kinds = list(zip(words, approvals, strict=True))
+    number = {kind: i for i, kind in enumerate(dict.fromkeys(kinds))}
+    pairs = np.array([_ranks((word, str(approval or "")), notes, code) for word, approval in number], np.int8)
+    kind = np.fromiter(map(number.__getitem__, kinds), np.intp, len(kinds))
+    ranks = np.where(coded, pairs[kind, 1], pairs[kind, 0]).astype(np.int8)
+    return Column(times, np.where(coded, np.nan, raw) * factor, ranks)
 
 
 def _ranks(key: tuple[str, str], notes: list[str], code: str) -> tuple[int, int]:
@@ -339,6 +356,8 @@ def _floats(texts: Iterable[Any], notes: list[str], code: str) -> np.ndarray:
 def _next_page(answer: Answer) -> str | None:
     import orjson
 
+    if b'"next"' not in answer.body and answer.body.rstrip().endswith(b"}"):
+        return None  # a long page is not read twice
     try:
         return _next_link(orjson.loads(answer.body))
     except orjson.JSONDecodeError as error:
