@@ -243,3 +243,31 @@ def test_a_wrong_option_ends_with_its_own_message(folder: Path) -> None:
         done = CliRunner().invoke(main, ["soundings", str(folder), str(file), *words])
         assert done.exit_code == 2, done.output
         assert words[0] in done.output
+
+
+def test_a_file_in_feet_stays_in_feet_and_quoted_notes_stay_whole(folder: Path) -> None:
+    """Depths are added in the file's own unit; a note with a comma and a quote is read back as it was."""
+    path = folder / "soundings.csv"
+    middle = read_river(folder).runs[0].polygon.centroid
+    path.write_text(
+        f'lon,lat,depth_ft,taken_at,note\n{middle.x},{middle.y},4.0,2018-05-01T10:00:00-04:00,"ledge, ""big"""\n',
+        encoding="utf-8",
+    )
+    river = read_river(folder)
+    append(river, take(river, [written_csv(folder)], NOW))
+    text = path.read_text(encoding="utf-8")
+    assert text.splitlines()[0] == "lon,lat,depth_ft,taken_at,note,bottom"
+    after = read_river(folder).soundings
+    assert after["note"].iloc[0] == 'ledge, "big"'
+    assert after["depth_m"].to_numpy() == pytest.approx([1.2192, *((3 + np.arange(8) / 10) * 0.3048)], abs=2e-3)
+    assert take(read_river(folder), [written_csv(folder)], NOW).new == 0
+
+
+def test_a_last_line_without_an_end_is_not_run_into(folder: Path) -> None:
+    """A file that ends without a line feed keeps its last row apart from the first new one."""
+    path = folder / "soundings.csv"
+    path.write_text(path.read_text(encoding="utf-8").rstrip("\n"), encoding="utf-8")
+    river = read_river(folder)
+    before = len(river.soundings)
+    append(river, take(river, [written_csv(folder)], NOW))
+    assert len(read_river(folder).soundings) == before + 8

@@ -186,10 +186,11 @@ def test_the_log_reader_agrees_with_an_independent_one(lon: float, lat: float, d
 
 
 GPX = """<?xml version="1.0"?>
-<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1" xmlns:e="http://www.garmin.com/xmlschemas/TrackPointExtension/v1">
+<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1" xmlns:e="urn:points:1">
 <wpt lat="43.25" lon="-90.5"><name>ledge</name><extensions><e:Depth>1.5</e:Depth></extensions></wpt>
 <trk><trkseg>
-<trkpt lat="43.26" lon="-90.51"><time>2026-05-01T15:00:00Z</time><extensions><e:TrackPointExtension><e:wtemp>14</e:wtemp><e:depth>2.5</e:depth></e:TrackPointExtension></extensions></trkpt>
+<trkpt lat="43.26" lon="-90.51"><time>2026-05-01T15:00:00Z</time><extensions>
+<e:point><e:wtemp>14</e:wtemp><e:depth>2.5</e:depth></e:point></extensions></trkpt>
 <trkpt lat="43.26" lon="-90.52"><time>2026-05-01T15:00:01Z</time></trkpt>
 </trkseg></trk></gpx>"""
 

@@ -1,3 +1,4 @@
+# ruff: noqa: E501  # rows of tables in Markdown
 """Write docs/bed-and-flow.md from the measurements themselves: python tests/flow/write_report.py [bench lines file]."""
 
 from __future__ import annotations

@@ -93,7 +93,7 @@ def _rows(text: str, file: str) -> tuple[list[str], list[list[str]], list[int]]:
     try:
         for row in reader:
             start, last = last + 1, reader.line_num
-            if not row or not any(cell.strip() for cell in row) or row[0].startswith("#"):
+            if not row or row[0].startswith("#") or not (row[0] or any(cell.strip() for cell in row)):
                 continue
             if not header:
                 header = [cell.strip() for cell in row]

@@ -20,7 +20,7 @@ from planner.bed.sources.shapes import parse_geojson, parse_gpx
 from planner.errors import DataUnfit, UsageMistake
 from planner.units import FOOT
 
-__all__ = ["UNITS", "Intake", "append", "read_soundings", "take"]
+__all__ = ["UNITS", "Intake", "read_soundings", "take"]
 
 UNITS = {"m": 1.0, "ft": FOOT, "fathom": 6 * FOOT, "cm": 0.01}
 _MOST = 200_000_000  # bytes; a season of a sounder's log is about a tenth of this
@@ -199,45 +199,3 @@ def _outside(batches: Sequence[Batch], river: Any) -> int:
     for run in river.runs:
         inside |= shapely.contains_xy(run.polygon.buffer(5e-5), lon, lat)
     return int((~inside).sum())
-
-
-def append(river: Any, intake: Intake) -> list[Path]:
-    """Write the new rows below those of soundings.csv, the file whole or not at all.
-
-    Rows there keep their text, unknown columns stay, and columns that the new rows need are added.
-
-    Raises
-    ------
-    NotWritten
-        When the file cannot be written, or changed since the river was read.
-    """
-    import pandas as pd
-
-    from planner.river import write_river
-
-    parts = [river.soundings]
-    for one in intake.batches:
-        if not len(one):
-            continue
-        parts.append(
-            pd.DataFrame(
-                {
-                    "lon": np.round(one.lon, 7),
-                    "lat": np.round(one.lat, 7),
-                    "depth_m": np.round(one.depth_m, 3),
-                    "taken_at": pd.DatetimeIndex(one.taken_at.astype("datetime64[s]").astype("M8[ns]")).tz_localize(
-                        "UTC"
-                    ),
-                    "stage_m": np.round(one.stage_m, 4),
-                    "method": one.method,
-                    "draft_m": np.round(one.draft_m, 3),
-                    "note": one.note,
-                    "line": np.full(len(one), -1, dtype=np.int64),
-                    **{name: values for name, values in one.extra.items() if (values != "").any()},
-                }
-            )
-        )
-    if len(parts) == 1:
-        return []
-    whole = pd.concat([part for part in parts if len(part)], ignore_index=True)
-    return write_river(replace(river, soundings=whole))
