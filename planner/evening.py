@@ -112,6 +112,7 @@ def plan_folder(
     now: str | None = None,
     units: str | None = None,
     out: Path | None = None,
+    learning: bool = True,
 ) -> Written:
     """Plan a day for a river folder and write page, ``plan.json``, ``spots.csv`` and ``spots.gpx``.
 
@@ -127,6 +128,8 @@ def plan_folder(
         ``us`` or ``metric``; the river's own when not given.
     out : Path, optional
         Where to write; ``FOLDER/plans/DAY`` when not given.
+    learning : bool
+        False leaves the log aside.
 
     Raises
     ------
@@ -137,11 +140,15 @@ def plan_folder(
 
     from planner.files import plain, write_whole
     from planner.page import build_page, spots_csv, spots_gpx, summary
+    from planner.page.cap import cautions_cap
+    from planner.page.ical import day_ical
     from planner.plan.compute import compute_plan
     from planner.river import read_river
 
     river = read_river(folder)
-    asked = request(river.timezone, day=day, start=start, end=end, now=now, level=level, replies=replies)
+    asked = request(
+        river.timezone, day=day, start=start, end=end, now=now, level=level, replies=replies, learning=learning
+    )
     shown = units or river.units
     plan = plain(compute_plan(river, asked, shown))
     target = Path(out) if out is not None else Path(folder) / "plans" / asked.day.isoformat()
@@ -149,6 +156,8 @@ def plan_folder(
         "plan.json": orjson.dumps(plan, option=orjson.OPT_INDENT_2),
         "spots.csv": spots_csv(plan, river),
         "spots.gpx": spots_gpx(plan, river),
+        "cautions.cap.xml": cautions_cap(plan, river),
+        "day.ics": day_ical(plan, river),
         "plan.html": build_page(plan, river, shown),
     }
     try:

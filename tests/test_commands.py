@@ -45,7 +45,14 @@ def test_a_real_reply_gives_a_plan(june_river: Path, tmp_path: Path) -> None:
     """The recorded reply of June 2018 ends in a page, plan.json and the exports."""
     done = run("plan", str(june_river), *JUNE, "--out", str(tmp_path))
     assert done.exit_code == 0, done.output
-    assert {item.name for item in tmp_path.iterdir()} == {"plan.html", "plan.json", "spots.csv", "spots.gpx"}
+    assert {item.name for item in tmp_path.iterdir()} == {
+        "cautions.cap.xml",
+        "day.ics",
+        "plan.html",
+        "plan.json",
+        "spots.csv",
+        "spots.gpx",
+    }
     plan = written(tmp_path)
     assert plan["format"] == "plumbrun-plan/1"
     assert plan["for_day"] == "2018-06-02"

@@ -88,7 +88,7 @@ def rods_to_rig(
     """
     settings = settings or Settings()
     lines, value, rows = _worth([[advice.by_line for advice in spot] for spot in advices], weights)
-    chosen = fewest_lines(value, settings.max_rods, constants()["tie_margin"]) if rows else ()
+    chosen = fewest_lines(value, settings.max_rods, constants()["rod_margin"]) if rows else ()
     if not chosen:
         return []
     lost = 1 - value[:, chosen].max(axis=1).sum() / value.max(axis=1).sum()
@@ -116,7 +116,7 @@ def lines_to_rig(
 ) -> set[str]:
     """Names of the lines to rig, from what each line can do at each spot and level."""
     lines, value, rows = _worth(by_line, weights)
-    return {lines[j] for j in fewest_lines(value, settings.max_rods, constants()["tie_margin"])} if rows else set()
+    return {lines[j] for j in fewest_lines(value, settings.max_rods, constants()["rod_margin"])} if rows else set()
 
 
 def _worth(

@@ -7,10 +7,21 @@ ladder, and the cautions of all of it. ``plan.json`` is an interface: `FORMAT` n
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from planner.advice import Advice, AdviceReport
-from planner.caution import Caution, Conditions, turning_levels, turning_words
+from planner.caution import (
+    Caution,
+    Conditions,
+    HourCaution,
+    Stance,
+    hourly_cautions,
+    turning_hours,
+    turning_levels,
+    turning_words,
+)
 from planner.caution.gather import gather_conditions
 from planner.flow.state import TEN_NINETY
 from planner.plan.ask import Request
@@ -20,13 +31,13 @@ from planner.plan.readings import GaugeView, gauge_record
 from planner.plan.side import side_view
 from planner.plan.taught import learned_record, spot_learned
 from planner.plan.waters import GaugeLevel, RunWater, as_run_record, spot_water
-from planner.trip import Trip
+from planner.trip import Route, Trip, sun_times
 from planner.units import show
 
 if TYPE_CHECKING:
     from planner.river import River
 
-__all__ = ["FORMAT", "compute_plan"]
+__all__ = ["FORMAT", "compute_plan", "plan_of"]
 
 FORMAT = "plumbrun-plan/1"
 
@@ -53,12 +64,18 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
     SourceUnreachable, GaugeReplyUnfit, DataUnfit
         When there is no level to plan with.
     """
-    found = day_of(river, request, units)
+    return plan_of(day_of(river, request, units), river, request, units)
+
+
+def plan_of(found: Day, river: River, request: Request, units: str) -> dict[str, Any]:
+    """A day as the plan in the shape of ``plan.json``; `river`, `request` and `units` are those that made it."""
     views, waters, trip, ladders = found.views, found.waters, found.trip, found.ladders
     days, answers = found.spots, found.answers
     main = next(iter(views.values()))
     bases = {
-        station: gather_conditions(river, view.expected, view.series, request.now, trip)
+        station: gather_conditions(
+            river, view.expected, view.series, request.now, trip, weather=found.weather, **view.conditions()
+        )
         for station, view in views.items()
     }
     spot_cautions = {day.spot.id: _window_caution(day, bases[day.water.view.station], trip, units) for day in days}
@@ -76,6 +93,7 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
     ladder, cautions = _ladder(river, views, ladders, waters, days, answers, bases, units, trip)
     turns = _turnings(main, ladders[main.station], cautions[main.station], units)
     rods = [rod.as_dict() for rod in found.rods]
+    hours = _hours(river, main, found, bases[main.station], request, units)
     return {
         "format": FORMAT,
         "river": river.name,
@@ -84,7 +102,9 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
         "timezone": river.timezone,
         "gauges": [gauge_record(view) for view in views.values()],
         "expected": [row for view in views.values() for row in _expected_rows(view)],
-        "caution": {**whole.as_dict(), "turns": list(turns)},
+        "caution": {**whole.as_dict(), "turns": [*turns, *turning_hours(hours, river.timezone)]},
+        "hours": [hour.as_dict() for hour in hours],
+        "weather": found.weather.as_dict(units, Route.of(river).bearing()),
         "runs": [
             as_run_record(water, found.states[run_id], run_cautions[run_id].as_dict())
             for run_id, water in waters.items()
@@ -99,6 +119,28 @@ def compute_plan(river: River, request: Request, units: str) -> dict[str, Any]:
         "learned": learned_record(found.learned, units),
         "search": _search_record(found.report),
     }
+
+
+def _hours(
+    river: River, main: GaugeView, found: Day, base: Conditions, request: Request, units: str
+) -> list[HourCaution]:
+    """Cautions now and in each hour of the window, with every spot on the main gauge."""
+
+    def stances(stage: float, discharge: float) -> Iterator[Stance]:
+        for day in found.spots:
+            if day.water.view.station == main.station:
+                here = spot_water(day.water, day.spot, GaugeLevel(stage, discharge))
+                name, wading = day.spot.name or day.spot.id, day.spot.stance == "wading"
+                yield Stance(
+                    day.spot.id, day.spot.run, name, wading, here.stance_depth_high_m, here.stance_velocity_high_m_s
+                )
+
+    today = request.now.astimezone(ZoneInfo(river.timezone)).date()
+    return hourly_cautions(
+        base, main.expected, thresholds=river.thresholds, stances=stances, sun=found.trip.sun,
+        sun_now=sun_times(*Route.of(river).centre, today, river.timezone), weather=found.weather, now=request.now,
+        units=units, gauge=main.station,
+    )  # fmt: skip
 
 
 def _window_caution(day: SpotDay, base: Conditions, trip: Trip, units: str) -> Caution:

@@ -29,7 +29,8 @@ from planner.plan.ask import Request
 from planner.plan.logged import logged_swims
 from planner.plan.readings import GaugeView, read_gauges
 from planner.plan.waters import GaugeLevel, RunWater, SpotWater, expected_at, gauge_ladder, run_waters, spot_levels
-from planner.trip import Trip, schedule
+from planner.trip import Route, Trip, drift_thread, fishing_weights, schedule
+from planner.weather import Weather, look_up
 
 if TYPE_CHECKING:
     from planner.river import River, Spot
@@ -94,6 +95,8 @@ class Day:
         What the log says of lines and spots; empty when learning is switched off.
     settings : Settings
         Of the advice.
+    weather : Weather
+        Of the hours; its parts are None where they could not be had.
     """
 
     views: dict[str, GaugeView]
@@ -107,6 +110,7 @@ class Day:
     report: AdviceReport
     learned: Learned
     settings: Settings
+    weather: Weather
 
 
 def day_of(river: River, request: Request, units: str) -> Day:
@@ -130,8 +134,20 @@ def day_of(river: River, request: Request, units: str) -> Day:
     waters = run_waters(river, views)
     middle = request.start + (request.end - request.start) / 2
     states = {run_id: water.at(expected_at(water.view, middle, water.lag_s)) for run_id, water in waters.items()}
-    speeds = {run_id: state.velocity_used_m_s for run_id, state in states.items()}
-    trip = schedule(river, request.start, request.end, request.now, speeds)
+    online = not request.replies and any(
+        view.series is not None and not view.series.from_cache and not station.startswith("file:")
+        for station, view in views.items()
+    )
+    weather = look_up(river, request.start, request.end, request.now, network=online)
+    route = Route.of(river)
+    threads = {
+        run_id: drift_thread(route, run_id, water.flow, states[run_id]) or states[run_id].velocity_used_m_s
+        for run_id, water in waters.items()
+    }
+    trip = schedule(
+        river, request.start, request.end, request.now, threads, weights=fishing_weights(river),
+        wind_against=weather.against(route.bearing()),
+    )  # fmt: skip
     ladders = {station: gauge_ladder(view, units) for station, view in views.items()}
     settings = Settings(hang_limit=request.hang_limit, units=units)
     learned = _learned(river, waters, settings) if request.learning else Learned()
@@ -143,7 +159,7 @@ def day_of(river: River, request: Request, units: str) -> Day:
         weights=[_level_weights(day) for day in days],
         learned=replace(learned, spots={}),  # the spots have it already
     )
-    return Day(views, waters, states, trip, ladders, days, answers, rods, report, learned, settings)
+    return Day(views, waters, states, trip, ladders, days, answers, rods, report, learned, settings, weather)
 
 
 def _learned(river: River, waters: dict[str, RunWater], settings: Settings) -> Learned:
