@@ -13,7 +13,7 @@ import numpy as np
 
 from planner.gauges.stamps import block_times
 
-__all__ = ["MARK", "Rows", "lift"]
+__all__ = ["MARK", "Rows", "decimals", "lift"]
 
 MARK = "lifted rows"
 
@@ -96,7 +96,7 @@ def _rows(chunk: bytes) -> Rows | None:
     if (flag > late).any() or not _reads(text, ends, _MIDDLE):
         return None
     times = block_times(text[stamp[:, None] + np.arange(width)])
-    values = _decimals(text, value, ends)
+    values = decimals(text, value, ends)
     kinds = _kinds(chunk, text, flag, late)
     return None if times is None or values is None or kinds is None else Rows(times, values, *kinds)
 
@@ -105,7 +105,7 @@ def _reads(text: np.ndarray, at: np.ndarray, words: bytes) -> bool:
     return all(bool((text[at + i] == letter).all()) for i, letter in enumerate(words))
 
 
-def _decimals(text: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray | None:
+def decimals(text: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray | None:
     """Plain decimals such as ``-12.30``, to the last bit as `float` reads them; None when one is written otherwise."""
     length = end - start
     if length.min() < 1 or length.max() > _DIGITS + 2:

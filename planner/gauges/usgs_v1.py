@@ -22,6 +22,7 @@ from planner.gauges.assemble import Column, assemble, rank
 from planner.gauges.sensors import Sensor, choose_sensor
 from planner.gauges.series import Quality, Series
 from planner.gauges.stamps import NoOffset, parse_stamps
+from planner.gauges.v1_rows import lift_rows
 from planner.units import CFS, FOOT
 
 if TYPE_CHECKING:
@@ -183,31 +184,39 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
     """
     number = site_number(station)
     where = where or f"reply of the {SERVICE}"
-    found, more = features(raw, where)
+    lifted = lift_rows(bytes(raw)) if bytes(raw).rstrip().endswith((b"}", b"]")) else None
+    found, more = features(raw, where) if lifted is None else (lifted[0], b'"next"' in raw and raw[:1] != b"[")
     notes: list[str] = ["the reply is one page of several; the pages after it are not in the file"] if more else []
     own = f"USGS-{number}"
     mine = [entry for entry in found if entry.get("monitoring_location_id", own) == own]
-    if not mine:
-        others = ", ".join(dict.fromkeys(str(e.get("monitoring_location_id", "")) for e in found))
-        given = f"the reply holds {others} and not station {number}" if found else "the reply holds no feature at all"
+    blocks = [block for block in (lifted[1] if lifted else []) if block[0][5] in ("", own)]
+    if not mine and not blocks:
+        names = [str(e.get("monitoring_location_id", "")) for e in found]
+        names += [block[0][5] for block in (lifted[1] if lifted else [])]
+        others = ", ".join(dict.fromkeys(names))
+        given = f"the reply holds {others} and not station {number}" if names else "the reply holds no feature at all"
         raise GaugeReplyUnfit(
             given,
             f"values of station {number}",
             "check the station in river.toml, give the right reply with --gauge-reply, or give the level with --level",
             where=where,
         )
+    parts: dict[tuple[Any, ...], list[Column]] = {}
+    for key, rows in _grouped(mine, where) if mine else []:
+        factor = _factor(key, notes)
+        if factor is not None:
+            parts.setdefault(key, []).append(_column(rows, factor, notes, key[0], where))
+    for (code, unit, series_id, statistic, approval, _), times, values in blocks:
+        key = (code, unit, series_id, statistic)
+        factor = _factor(key, notes)
+        if factor is not None:
+            present, absent = _ranks(("", approval), notes, code)
+            coded = values == _NO_DATA
+            ranks = np.where(coded, absent, present).astype(np.int8)
+            parts.setdefault(key, []).append(Column(times, np.where(coded, np.nan, values) * factor, ranks))
     sensors: dict[str, list[Sensor]] = {}
-    for (code, unit, series_id, statistic), rows in _grouped(mine, where):
-        if statistic not in (_INSTANTANEOUS, None):
-            notes.append(f"parameter {code}: a series of statistic {statistic} is no instantaneous one; left out")
-            continue
-        if code not in VARIABLES:
-            continue
-        column, factors = VARIABLES[code]
-        if unit not in factors:
-            notes.append(f"parameter {code} comes in {unit!r}, which is not known here; left out")
-            continue
-        sensors.setdefault(column, []).append(Sensor(_column(rows, factors[unit], notes, code, where), str(series_id)))
+    for key, group in parts.items():
+        sensors.setdefault(VARIABLES[key[0]][0], []).append(Sensor(_joined(group), str(key[2])))
     columns = {key: choose_sensor(group, key, notes, "time series") for key, group in sensors.items()}
     if not columns:
         raise GaugeReplyUnfit(
@@ -271,6 +280,30 @@ def site_number(station: str) -> str:
             "correct the station",
         )
     return number
+
+
+def _factor(key: tuple[Any, ...], notes: list[str]) -> float | None:
+    """Factor to SI of a series, None when it is not taken; what is left out is said."""
+    code, unit, _, statistic = key
+    if statistic not in (_INSTANTANEOUS, None):
+        notes.append(f"parameter {code}: a series of statistic {statistic} is no instantaneous one; left out")
+        return None
+    if code not in VARIABLES:
+        return None
+    factors = VARIABLES[code][1]
+    if unit not in factors:
+        notes.append(f"parameter {code} comes in {unit!r}, which is not known here; left out")
+        return None
+    return factors[unit]
+
+
+def _joined(columns: list[Column]) -> Column:
+    if len(columns) == 1:
+        return columns[0]
+    times = np.concatenate([column.times for column in columns])
+    order = np.argsort(times, kind="stable")
+    values = np.concatenate([column.values for column in columns])
+    return Column(times[order], values[order], np.concatenate([column.ranks for column in columns])[order])
 
 
 def _grouped(entries: list[dict[str, Any]], where: str) -> list[tuple[tuple[Any, ...], list[tuple[Any, ...]]]]:

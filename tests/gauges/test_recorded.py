@@ -424,3 +424,62 @@ def test_xml_that_is_a_page_broken_or_has_entities_is_refused(text: bytes) -> No
     for module in (waterml1, waterml2):
         with pytest.raises(GaugeReplyUnfit):
             module.parse(text, "usgs:01491000")
+
+
+@pytest.mark.parametrize("flagged", [0, 7, 50])
+def test_a_long_page_read_by_columns_is_the_same_as_read_by_features(flagged: int) -> None:
+    """Twelve days of two series, some rows estimated, one missing: columns and JSON give the same to the last bit."""
+    import json
+
+    from planner.gauges.v1_rows import lift_rows
+
+    made = []
+    for code, unit, sensor in (("00060", "ft^3/s", "a" * 32), ("00065", "ft", "b" * 32)):
+        for i in range(600):
+            time = np.datetime64("2026-06-01T00:00") + np.timedelta64(15 * i, "m")
+            properties = {
+                "time": f"{time}:00+00:00",
+                "value": "-999999" if i == 300 else f"{100 + i % 97}.{i % 10}",
+                "parameter_code": code,
+                "statistic_id": "00011",
+                "time_series_id": sensor,
+                "approval_status": "Approved" if i < 250 else "Provisional",
+                "qualifier": ["ESTIMATED"] if flagged and i % flagged == 0 else None,
+                "unit_of_measure": unit,
+                "monitoring_location_id": "USGS-01541000",
+            }
+            made.append({"type": "Feature", "properties": properties, "id": str(i), "geometry": None})
+    compact = json.dumps({"features": made, "links": []}, separators=(",", ":")).encode()
+    spaced = json.dumps({"features": made, "links": []}, indent=1).encode()
+    assert lift_rows(compact) is not None
+    assert lift_rows(spaced) is None
+    a, b = (usgs_v1.parse(text, "usgs:01541000") for text in (compact, spaced))
+    np.testing.assert_array_equal(a.times, b.times)
+    np.testing.assert_array_equal(a.stage_m, b.stage_m)
+    np.testing.assert_array_equal(a.discharge_m3s, b.discharge_m3s)
+    np.testing.assert_array_equal(a.quality, b.quality)
+    assert np.isnan(a.stage_m[300])
+    with pytest.raises(GaugeReplyUnfit, match="USGS-01541000 and not"):
+        usgs_v1.parse(compact, "usgs:01541001")
+
+
+def test_one_odd_feature_in_a_long_page_is_not_read_wrongly() -> None:
+    """A feature whose keys stand in another order sends the whole page to the JSON parser, or is parsed by itself."""
+    import json
+
+    base = {
+        "time": "2026-06-01T00:00:00+00:00", "value": "1.5", "parameter_code": "00065", "statistic_id": "00011",
+        "time_series_id": "a" * 32, "approval_status": "Provisional", "qualifier": None, "unit_of_measure": "ft",
+        "monitoring_location_id": "USGS-01541000",
+    }  # fmt: skip
+    made = []
+    for i in range(500):
+        one = {**base, "time": f"2026-06-{1 + i // 24:02d}T{i % 24:02d}:00:00+00:00"}
+        if i == 250:
+            one = dict(reversed(list({**one, "value": "9.5"}.items())))
+        made.append({"type": "Feature", "properties": one})
+    text = json.dumps({"features": made}, separators=(",", ":")).encode()
+    series = usgs_v1.parse(text, "usgs:01541000")
+    assert len(series) == 500
+    assert series.stage_m[250] == pytest.approx(9.5 * FOOT)
+    assert (np.delete(series.stage_m, 250) == 1.5 * FOOT).all()
