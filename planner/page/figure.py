@@ -101,7 +101,7 @@ def leaflet_file(name: str) -> str:
     return (folder / name).read_bytes().decode("utf-8")
 
 
-_SCRIPTS = ("base", "level", "river", "under", "paint", "side", "log", "card", "run", "start")
+_SCRIPTS = ("base", "level", "river", "labels", "under", "paint", "side", "log", "card", "run", "start")
 
 
 def _own(kind: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import colorsys
 import re
 import statistics
 from pathlib import Path
@@ -285,135 +284,6 @@ def test_names_that_are_markup_are_shown_as_text(browser: Any, nasty_page: Path)
         assert found.complaints == []
 
 
-HUES = """() => {
-  const out = {};
-  const keys = ['color', 'backgroundColor', 'borderTopColor', 'borderBottomColor', 'borderLeftColor',
-    'borderRightColor', 'outlineColor', 'fill', 'stroke', 'accentColor', 'textDecorationColor', 'caretColor',
-    'boxShadow',
-    'backgroundImage'];
-  const nodes = [...document.querySelectorAll('*')];
-  for (const node of nodes) for (const pseudo of [null, '::before', '::after']) {
-    const style = getComputedStyle(node, pseudo);
-    for (const key of keys) {
-      const name = node.className.baseVal ?? node.className;
-      for (const found of (style[key] || '').matchAll(/rgba?\\([^)]*\\)/g)) out[found[0]] = name + ' ' + key;
-    }
-  }
-  for (const sheet of document.styleSheets) for (const rule of sheet.cssRules)
-    for (const found of rule.cssText.matchAll(/rgba?\\([^)]*\\)/g)) out[found[0]] = 'rule ' + rule.cssText.slice(0, 80);
-  return out;
-}"""
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_nothing_drawn_is_green(browser: Any, small_page: Path, scheme: str) -> None:
-    """No computed colour of any element, nor any colour of a style rule, has a green hue."""
-    with opened(browser, small_page, color_scheme=scheme) as found:
-        page = found.page
-        page.locator("[data-open='0']").click()
-        colours = page.evaluate(HUES)
-        page.keyboard.press("Escape")
-        page.locator("[data-by=speed]").click()
-        colours.update(page.evaluate(HUES))
-    assert len(colours) > 20
-    for colour, where in colours.items():
-        numbers = [float(value) for value in re.findall(r"[\d.]+", colour)]
-        if len(numbers) == 4 and numbers[3] == 0:
-            continue
-        hue, _, saturation = colorsys.rgb_to_hls(*(value / 255 for value in numbers[:3]))
-        assert not (75 < 360 * hue < 165 and saturation > 0.08), f"{colour} in {where}"
-
-
-CONTRAST = """() => {
-  const parse = c => c.match(/[\\d.]+/g).map(Number);
-  const light = c => { const f = v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
-    return 0.2126 * f(c[0]) + 0.7152 * f(c[1]) + 0.0722 * f(c[2]); };
-  const behind = node => { for (let n = node; n; n = n.parentElement) {
-    const c = parse(getComputedStyle(n).backgroundColor);
-    if (c.length < 4 || c[3] > 0.99) return c; } return [255, 255, 255]; };
-  const out = [];
-  for (const node of document.querySelectorAll('body *')) {
-    if (node.closest('svg') || !node.checkVisibility() || node.disabled) continue;
-    if (![...node.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())) continue;
-    const a = light(parse(getComputedStyle(node).color)), b = light(behind(node));
-    const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
-    out.push([ratio, node.tagName + '.' + node.className + ' ' + node.textContent.slice(0, 30)]);
-  }
-  return out.sort((x, y) => x[0] - y[0]);
-}"""
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_every_text_has_contrast_of_four_and_a_half(browser: Any, small_page: Path, scheme: str) -> None:
-    """Each piece of text, on the page, the map and the card, stands out 4.5 to 1 from what is behind it."""
-    with opened(browser, small_page, color_scheme=scheme) as found:
-        plain = found.page.evaluate(CONTRAST)
-        found.page.locator("[data-open='0']").click()
-        worst = sorted(plain + found.page.evaluate(CONTRAST))
-    assert len(worst) > 150
-    assert worst[0][0] >= 4.5, worst[:4]
-
-
-@pytest.mark.parametrize("size", [PHONE, TABLET, DESKTOP, (320, 640)])
-def test_nothing_runs_off_the_side_and_targets_are_wide(browser: Any, small_page: Path, size: tuple[int, int]) -> None:
-    """At each size (320 px is a phone at 200 %) the page does not scroll sideways and each control is 44 px."""
-    with opened(browser, small_page, size) as found:
-        page = found.page
-        assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
-        small = page.evaluate(
-            """() => [...document.querySelectorAll('button, input, summary, .leaflet-control-zoom a, .spot-box')]
-            .filter(n => n.checkVisibility()).map(n => [n.getBoundingClientRect(), n.outerHTML.slice(0, 70)])
-            .filter(([b]) => b.height < 43.5 || b.width < 43.5).map(([, h]) => h)"""
-        )
-        assert small == []
-
-
-def test_structure_names_its_parts(browser: Any, small_page: Path) -> None:
-    """One h1, a main part, named sections, captions on tables and a name on every control."""
-    with opened(browser, small_page) as found:
-        page = found.page
-        assert page.locator("h1").count() == 1
-        assert page.locator("main").count() == 1
-        assert page.evaluate("document.documentElement.lang") == "en"
-        assert page.evaluate(
-            "[...document.querySelectorAll('section')]"
-            ".every(s => document.getElementById(s.getAttribute('aria-labelledby')))"
-        )
-        assert page.evaluate(
-            "[...document.querySelectorAll('table')].every(t => t.caption && t.caption.textContent.trim())"
-        )
-        nameless = page.evaluate(
-            """() => [...document.querySelectorAll('button, input, a')].filter(n => !(n.textContent.trim()
-            || n.getAttribute('aria-label') || (n.labels && n.labels.length))).map(n => n.outerHTML)"""
-        )
-        assert nameless == []
-        assert page.locator("#answer[aria-live=polite]").count() == 1
-
-
-def test_focus_is_seen(browser: Any, small_page: Path) -> None:
-    """Whatever the Tab key reaches shows an outline of at least 3 px."""
-    with opened(browser, small_page) as found:
-        reached = set()
-        for _ in range(24):
-            found.page.keyboard.press("Tab")
-            tag, width, style = found.page.evaluate(
-                "(() => { const n = document.activeElement, s = getComputedStyle(n);"
-                " return [n.tagName, parseFloat(s.outlineWidth), s.outlineStyle]; })()"
-            )
-            reached.add(tag)
-            assert style != "none", tag
-            assert width >= 3, tag
-    assert {"A", "INPUT", "BUTTON", "SUMMARY"} <= reached
-
-
-def test_forced_colours_keep_the_signs(browser: Any, small_page: Path) -> None:
-    """In forced colours the caution's sign keeps its own fill and the buttons keep a border."""
-    with opened(browser, small_page, forced_colors="active") as found:
-        page = found.page
-        assert page.locator("#cautions-h .sign").evaluate("n => getComputedStyle(n).forcedColorAdjust") == "none"
-        assert page.locator("[data-step='1']").evaluate("n => parseFloat(getComputedStyle(n).borderTopWidth)") >= 1
-
-
 def test_the_print_fits_one_sheet(browser: Any, small_page: Path) -> None:
     """Printed on Letter and on A4, six spots with cautions, drawing and table take one page."""
     with opened(browser, small_page, DESKTOP) as found:
@@ -435,8 +305,8 @@ def test_the_print_shows_the_level_that_is_set(browser: Any, small_page: Path) -
         assert "At 3.00 ft" in page.locator("#spots caption").inner_text()
 
 
-STEPS = """() => { const range = document.querySelector('input[type=range]'), out = [];
-  for (let round = 0; round < 4; round += 1) for (let i = 0; i < 25; i += 1) {
+STEPS = """rounds => { const range = document.querySelector('input[type=range]'), out = [];
+  for (let round = 0; round < rounds; round += 1) for (let i = 0; i < 25; i += 1) {
     range.value = i; const began = performance.now();
     range.dispatchEvent(new Event('input')); document.body.getBoundingClientRect();
     out.push(performance.now() - began); } return out; }"""
@@ -447,10 +317,10 @@ def test_forty_and_two_hundred_spots_stay_usable(browser: Any, big_page: Path, h
     step times are measured and printed, not judged.
     """
     sizes = []
-    for file, spots in ((big_page, 40), (huge_page, 200)):
+    for file, spots, rounds in ((big_page, 40, 3), (huge_page, 200, 1)):
         with opened(browser, file) as found:
             page = found.page
-            took = page.evaluate(STEPS)
+            took = page.evaluate(STEPS, rounds)
             paint = page.evaluate(
                 "performance.getEntriesByName('first-contentful-paint').map(e => e.startTime)[0] ?? null"
             )
