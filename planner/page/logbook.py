@@ -1,7 +1,8 @@
 """The log on the page: what happened at each cast, kept by the browser and saved as a file for the river folder.
 
-The file has the columns of log.csv and one more, ``hung``: a hang is what costs a fly, a touch is not. ``level``
-carries its unit, ``touched`` and ``hung`` read yes or no, ``caught`` is a count.
+The file has the columns of log.csv and three more: ``hung`` (a hang is what costs a fly, a touch is not),
+``countdown_mode`` and ``strip_m_s`` as the page advised them. ``level`` carries its unit, ``touched`` and ``hung`` read
+yes or no, ``caught`` is a count.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from planner.river.records import River
 
 __all__ = ["PAGE_LOG_COLUMNS", "log_section", "trip_key"]
 
-PAGE_LOG_COLUMNS = (*LOG_COLUMNS, "hung")
+PAGE_LOG_COLUMNS = (*LOG_COLUMNS, "hung", "countdown_mode", "strip_m_s")
 
 
 def trip_key(plan: dict[str, Any], river: River) -> str:

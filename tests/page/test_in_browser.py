@@ -242,8 +242,9 @@ def test_the_count_runs_and_stops(browser: Any, small_page: Path) -> None:
     """The countdown button counts down the window's first second and says when to strip."""
     with opened(browser, small_page) as found:
         page = found.page
-        page.clock.install()
+        page.clock.install(time="2026-06-12T18:00:00Z")
         page.reload()
+        page.clock.pause_at("2026-06-12T19:00:00Z")
         page.locator("[data-open='0']").click()
         page.locator(".timer").click()
         assert "Counting 6 seconds" in page.locator(".timer-says").inner_text()

@@ -63,6 +63,7 @@ def test_a_logged_cast_survives_a_reload_and_becomes_a_row_of_the_log(
     middle = (best["countdown_from_s"] + best["countdown_to_s"]) / 2
     assert float(rows[1]["countdown_s"]) == pytest.approx(middle + 2, abs=0.51)
     assert [rows[1]["line"], rows[1]["fly"], rows[1]["level"]] == [best["line"], best["fly"], "2.44 ft"]
+    assert [rows[1]["countdown_mode"], float(rows[1]["strip_m_s"])] == ["fed", pytest.approx(best["strip_m_s"])]
     notes = Notebook()
     assert len(parse_log(text, notes)) == 4
     assert notes.findings == []
@@ -119,8 +120,9 @@ def test_the_timer_stopped_by_hand_gives_its_seconds_to_the_log(browser: Any, sm
     """A second press on the timer stops it, and the seconds counted stand ready for the log."""
     with opened(browser, small_page) as found:
         page = found.page
-        page.clock.install()
+        page.clock.install(time="2026-06-12T18:00:00Z")
         page.reload()
+        page.clock.pause_at("2026-06-12T19:00:00Z")
         page.locator("[data-open='0']").click()
         page.locator(".timer").click()
         page.clock.run_for(4100)

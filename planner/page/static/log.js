@@ -1,6 +1,6 @@
 // The log: what happened at each cast. Kept by the browser under the trip's name, saved as a file for log.csv.
 // A browser may refuse to keep anything, or clear it: the page says which holds, and asks before a log is lost.
-const LOG_HEAD = ["spot", "time", "level", "line", "fly", "countdown_s", "touched", "caught", "note", "hung"];
+const LOG_HEAD = ["spot", "time", "level", "line", "fly", "countdown_s", "touched", "caught", "note", "hung", "countdown_mode", "strip_m_s"];
 let casts = [];
 let kept = true;
 let counted = 0;
@@ -59,7 +59,7 @@ function logCast(what) {
     key: now.getTime() + "-" + Math.random().toString(36).slice(2, 8), at: now.getTime(), spot: data.spots[cardSpot].id,
     name: cardSpot + 1 + " " + data.spots[cardSpot].name, time: zoned(now),
     level: known(level) ? show(level, ladder.kind).replace(",", "") : "", line: a.line || "", fly: a.fly || "",
-    count: counted, what: what, note: state[l] === null ? "level as planned" : "level as set on the page",
+    count: counted, what: what, mode: a.mode || "", strip: known(a.strip) ? a.strip : "", note: state[l] === null ? "level as planned" : "level as set on the page",
   });
   keepLog();
   paintLog();
@@ -82,7 +82,7 @@ function field(value) {
 
 function logText() {
   const rows = casts.map((c) => [c.spot, c.time, c.level, c.line, c.fly, c.count, c.what === "touched" || c.what === "hung" ? "yes" : "no",
-    c.what === "caught" ? 1 : 0, c.note, c.what === "hung" ? "yes" : "no"]);
+    c.what === "caught" ? 1 : 0, c.note, c.what === "hung" ? "yes" : "no", c.mode, c.strip]);
   return [LOG_HEAD].concat(rows).map((row) => row.map(field).join(",")).join("\n") + "\n";
 }
 
