@@ -13,11 +13,13 @@ import numpy as np
 
 from planner.advice import Choice
 from planner.advice.advise import rigs_of
-from planner.flow.relation import LevelRelation, reach_wetted
+from planner.errors import PlumbrunError
+from planner.flow.relation import ControlRelation, LevelRelation, reach_wetted
 from planner.flow.state import TEN_NINETY, FlowState
 from planner.gauges.series import to_datetime64
 from planner.plan.day import Day, SpotDay
 from planner.plan.side import chosen_swim
+from planner.plan.taught import swims_words
 from planner.sink.constants import constant
 from planner.water.transfer import area_ratio_exponent
 
@@ -100,7 +102,10 @@ def _gauge(found: Day, day: SpotDay, at: int) -> Step:
     if day.water.lag_s:
         origin += f", less the run's lag of {day.water.lag_s / 60:.0f} min"
     rows += [
-        _row("stage taken", level.stage_m, "m", origin, low=then(expected.stage_low_m), high=then(expected.stage_high_m)),
+        _row(
+            "stage taken", level.stage_m, "m", origin,
+            low=then(expected.stage_low_m), high=then(expected.stage_high_m),
+        ),
         _row(
             "discharge taken", level.discharge_m3s, "m³/s", origin,
             low=then(expected.discharge_low_m3s), high=then(expected.discharge_high_m3s),
@@ -157,9 +162,20 @@ def _level(day: SpotDay, state: FlowState) -> Step:
                 f"{float(relation.discharge(level)):.4g} m³/s"
             )
         return _step("The run's level", rows, formula, worked)
-    rows.append(_row("stage on the sounding day", flow.stage_ref, "m", "the gauge's record"))
-    words = "Held from below or not calibrated: see the limits." if flow.calibrated else "Taken to move with the gauge."
-    return _step("The run's level", rows, "", "", words)
+    rows += [
+        _row("stage at the gauge H", state.stage_m, "m", "step 1"),
+        _row("stage on the sounding day H0", flow.stage_ref, "m", "the gauge's record"),
+    ]
+    if isinstance(relation, ControlRelation) and flow.calibrated and math.isfinite(q):
+        above = max(level - relation.lip, 0.0)
+        worked = (
+            f"{relation.constant:.4g} × {above:.4g}^{relation.power:.4g} = {float(relation.discharge(level)):.4g} m³/s"
+        )
+        return _step("The run's level", rows, "Q = c (L − e)^p, held by what lies below the run", worked)
+    ratio = 1.0 if flow.run.still else flow.rise_ratio
+    rows.append(_row("rise of the run over the gauge's a", ratio, "1", "two surveys where they tell, else 1"))
+    worked = f"{ratio:.3g} × ({state.stage_m:.3f} − {flow.stage_ref:.3f}) = {ratio * state.level_parallel_m:.3f} m"
+    return _step("The run's level", rows, "L = a (H − H0)", worked if math.isfinite(state.level_parallel_m) else "")
 
 
 def _current(day: SpotDay, state: FlowState) -> Step:
@@ -182,13 +198,14 @@ def _current(day: SpotDay, state: FlowState) -> Step:
     if flow.bed is not None and flow.bed.grid is not None and math.isfinite(base) and state.velocity_manning_m_s > 0:
         water = reach_wetted(flow.bed.grid, np.array([base]), flow.bed.walls)
         radius, area = float(water.radius[0]), float(water.area[0])
-        worked.append(
-            f"Vm = {radius:.4g}^⅔ × √{state.slope:.4g} / {state.n:.4g} = {radius ** (2 / 3) * math.sqrt(state.slope) / state.n:.3f} m/s"
-        )
+        speed = radius ** (2 / 3) * math.sqrt(state.slope) / state.n
+        worked.append(f"Vm = {radius:.4g}^⅔ × √{state.slope:.4g} / {state.n:.4g} = {speed:.3f} m/s")
         if math.isfinite(state.velocity_continuity_m_s):
             worked.append(f"Vc = {state.discharge_m3s:.4g} / {area:.5g} = {state.discharge_m3s / area:.3f} m/s")
     if state.basis == "discharge":
         worked.append(f"V = {state.discharge_m3s:.4g} / {state.area_m2:.5g} = {state.velocity_used_m_s:.3f} m/s")
+    if day.water.run.still:
+        return _step("The run's current", rows[:2], words="Still water: no current. " + " ".join(state.limits))
     return _step("The run's current", rows, "Vm = R^⅔ √S / n;  Vc = Q / A", ";  ".join(worked), " ".join(state.limits))
 
 
@@ -225,7 +242,7 @@ def _swim(found: Day, river: River, day: SpotDay, at: int, choice: Choice) -> li
     d, rho = line.head_diameter_m, constant("water_density")
     weight = (line.head_density_kg_m3 - rho) * constant("gravity") * math.pi * d**2 / 4
     grains = line.head_mass_kg / 6.479891e-5
-    learned = "" if belief is None else f", × {factor:.3f} learned from {belief.swims} swims"
+    learned = "" if belief is None else f", × {factor:.3f} {swims_words(belief.swims)}"
     tackle = _step(
         f"The tackle: {choice.fly} on {choice.line}",
         [
@@ -251,7 +268,7 @@ def _swim(found: Day, river: River, day: SpotDay, at: int, choice: Choice) -> li
     formula, worked = "d ≈ L vt / U (sanity line: steady tow of the line that is under water)", ""
     try:
         path = chosen_swim(day.asked, at, choice, river.tackle, found.learned)
-    except Exception:  # the solver's own bounds: the tables' answer stands without its full path
+    except PlumbrunError:  # the solver's own bounds: the tables' answer stands without its full path
         return [tackle, _step("The swim", rows, formula, "the full swim left the solver's bounds; the table's stands")]
     speed, sunk = path.relative_speed_m_s, path.sanity_depth_m * path.relative_speed_m_s / max(sink, 1e-9)
     rows += [
@@ -261,7 +278,10 @@ def _swim(found: Day, river: River, day: SpotDay, at: int, choice: Choice) -> li
         _row("fly's mean depth in the retrieve", path.mean_depth_retrieve_m, "m", "the swim, bed left out"),
         _row("time out", float(path.times_s[-1]), "s", "the swim"),
     ]
-    worked = f"d ≈ {sunk:.2f} × {sink:.4f} / {speed:.3f} = {path.sanity_depth_m:.2f} m beside the swim's {path.mean_depth_retrieve_m:.2f} m"
+    worked = (
+        f"d ≈ {sunk:.2f} × {sink:.4f} / {speed:.3f} = {path.sanity_depth_m:.2f} m beside the swim's "
+        f"{path.mean_depth_retrieve_m:.2f} m"
+    )
     return [tackle, _step("The swim", rows, formula, worked)]
 
 

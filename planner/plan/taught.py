@@ -8,7 +8,7 @@ from typing import Any
 from planner.advice import Belief, Learned
 from planner.units import show
 
-__all__ = ["learned_record", "line_words", "spot_learned", "spot_words"]
+__all__ = ["learned_record", "line_words", "spot_learned", "spot_words", "swims_words"]
 
 
 def learned_record(learned: Learned, units: str) -> dict[str, Any]:
@@ -55,7 +55,8 @@ def spot_learned(learned: Learned, spot: str, line: str | None) -> dict[str, Any
     }
 
 
-def _from(swims: int) -> str:
+def swims_words(swims: int) -> str:
+    """How many swims a correction rests on."""
     return f"learned from {swims} swim{'s' if swims != 1 else ''}"
 
 
@@ -63,16 +64,16 @@ def line_words(name: str, belief: Belief) -> str:
     """A line's correction, in words."""
     percent = 100 * (math.exp(belief.mean) - 1)
     how = "as its label says" if abs(percent) < 0.5 else f"{abs(percent):.0f} % {'faster' if percent > 0 else 'slower'}"
-    return f"{name} sinks {how} (± {100 * belief.sd:.0f} %), {_from(belief.swims)}."
+    return f"{name} sinks {how} (± {100 * belief.sd:.0f} %), {swims_words(belief.swims)}."
 
 
 def spot_words(belief: Belief, units: str) -> str:
     """A spot's correction, in words."""
     sd = show(belief.sd, "depth", units)
     if abs(belief.mean) < 0.01:
-        return f"The bed is where the soundings say (± {sd}), {_from(belief.swims)}."
+        return f"The bed is where the soundings say (± {sd}), {swims_words(belief.swims)}."
     side = "deeper" if belief.mean > 0 else "shallower"
     return (
         f"The bed is taken {show(abs(belief.mean), 'depth', units)} {side} than the soundings say (± {sd}), "
-        f"{_from(belief.swims)}."
+        f"{swims_words(belief.swims)}."
     )

@@ -16,7 +16,7 @@ from planner.flow.state import TEN_NINETY, FlowState
 from planner.gauges.series import to_datetime64
 from planner.plan.readings import GaugeView
 from planner.water import ladder
-from planner.water.transfer import lag_s
+from planner.water.transfer import transfer_to_run
 
 if TYPE_CHECKING:
     from planner.river import River, Run, Spot
@@ -37,7 +37,6 @@ __all__ = [
 # A boat drifts at most about this far during one swim of a minute [m]; from a fixed stance the fly stays within a
 # cast of the rod, so within two of the landing.
 _DRIFT_M = 60.0
-NO_LAG = "No lag is given for this run: it is taken to change when the gauge does."
 
 
 @dataclass(frozen=True, order=True)
@@ -119,10 +118,10 @@ def run_waters(river: River, views: dict[str, GaugeView]) -> dict[str, RunWater]
 def run_water(run: Run, river: River, view: GaugeView) -> RunWater:
     """Survey one run with the record of its gauge."""
     flow = survey_run(run, river, view.record, view.rating)
-    lag = lag_s(run.lag_min)
-    if math.isfinite(lag):
-        return RunWater(run, view, flow, lag)
-    return RunWater(run, view, flow, 0.0, (NO_LAG,))
+    last = view.expected.last
+    velocity = flow.at(last.discharge_m3s, last.stage_m).velocity_used_m_s
+    transfer = transfer_to_run(run, last.discharge_m3s, velocity)
+    return RunWater(run, view, flow, transfer.lag_s, transfer.notes)
 
 
 def expected_at(view: GaugeView, at: datetime, later_s: float = 0.0) -> GaugeLevel:

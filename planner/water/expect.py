@@ -217,8 +217,8 @@ def _given(
         quality=Quality.ICE if iced else Quality.ESTIMATED,
     )
     lead = (times - at).astype("timedelta64[s]").astype(np.float64) / 3600.0
-    falling = recent and not iced and past is not None and is_falling(past, to_datetime64(before.time))  # type: ignore[union-attr]
-    made = carry_on(past, last, at, lead, rating, bool(falling), regulated, stated=True)
+    # a level that the user states holds for the whole window: letting it recede would plan lower water than was asked
+    made = carry_on(past, last, at, lead, rating, False, regulated, stated=True)
     if iced:
         made = without_range(made)
     basis = (

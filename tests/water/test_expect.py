@@ -256,3 +256,11 @@ def test_no_record_makes_the_expectation_fall_over(stage: list[float], age: int,
     assert (e.stage_p05_m[known] <= e.stage_m[known] + 1e-9).all()
     assert (e.stage_p95_m[known] >= e.stage_m[known] - 1e-9).all()
     rating_of(series)
+
+
+def test_a_level_that_the_user_states_does_not_recede() -> None:
+    """Planning with 2 m must look at 2 m of stage through the whole window, however the river falls today."""
+    q = made.recession(k=0.94)
+    e = expect(made.series(made.power(q), q), made.NOW, *made.window(14, 8), 2.0, "stage")
+    assert e.stage_m == pytest.approx(2.0)
+    assert (e.stage_high_m >= 2.0).all()
