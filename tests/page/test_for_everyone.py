@@ -35,10 +35,10 @@ HUES = """() => {
 }"""
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_nothing_drawn_is_green(browser: Any, small_page: Path, scheme: str) -> None:
-    """No computed colour of any element, nor any colour of a style rule, has a green hue."""
-    with opened(browser, small_page, color_scheme=scheme) as found:
+@pytest.mark.parametrize(("scheme", "forced"), [("light", "none"), ("dark", "none"), ("dark", "active")])
+def test_nothing_drawn_is_green(browser: Any, small_page: Path, scheme: str, forced: str) -> None:
+    """No computed colour of any element, nor any colour of a style rule, has a green hue, forced colours included."""
+    with opened(browser, small_page, color_scheme=scheme, forced_colors=forced) as found:
         page = found.page
         page.locator("[data-open='0']").click()
         colours = page.evaluate(HUES)
