@@ -209,6 +209,10 @@ def doubts(c: Conditions, inputs: Mapping[str, Any] | None = None) -> dict[str, 
             found[kind] = "The last reading is too old for this."
         if not c.level_given:
             found["level"] = "The last reading is too old for this."
+    if c.level_given and c.data_age_min is None:
+        # a stated level needs no reading, but what a reading of unknown age says of anything else clears nothing
+        for kind in ("rise", "sensor", "ice"):
+            found[kind] = "How old the last reading is, is not known."
     if inputs["quality_unfit"]:
         for kind in ("rise", "sensor"):
             found[kind] = "The gauge marks its own reading as unfit for this."
