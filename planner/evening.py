@@ -198,6 +198,7 @@ def flow_report(
 def flow_text(report: dict[str, Any], folder: Path, units: str | None) -> str:
     """A flow report for a person."""
     from planner.caution import standing_words
+    from planner.flow.survey_words import survey_words
 
     shown = units or report["units"]
     speed = [show(report[f"velocity_{name}_m_s"], "speed", shown) for name in ("used", "low", "high")]
@@ -205,7 +206,7 @@ def flow_text(report: dict[str, Any], folder: Path, units: str | None) -> str:
         f"{report['name'] or report['id']}: an estimate for the reach. {standing_words()}",
         f"  gauge               {show(report['stage_m'], 'level', shown)}, "
         f"{show(report['discharge_m3s'], 'discharge', shown)}",
-        f"  level of the run    {show(report['level_m'], 'level', shown)} above its reference survey",
+        f"  level of the run    {_about_reference(report['level_m'], shown)}",
         f"  depth               mean {show(report['mean_depth_m'], 'depth', shown)}, "
         f"deepest {show(report['max_depth_m'], 'depth', shown)}",
         f"  current             {speed[0]} ({speed[1]} to {speed[2]})",
@@ -214,8 +215,15 @@ def flow_text(report: dict[str, Any], folder: Path, units: str | None) -> str:
         f"    ratio of the two  {_plain(report['velocity_ratio'])}",
         f"  soundings           {report['soundings']}, bed error about {show(report['bed_error_m'], 'depth', shown)}",
     ]
+    lines.extend(f"  {sentence}" for sentence in survey_words(report["survey"], shown))
     lines.extend(f"  note: {limit}" for limit in report["limits"])
     return "\n".join(lines)
+
+
+def _about_reference(level: float, units: str) -> str:
+    if not math.isfinite(level):
+        return "unknown"
+    return f"{show(abs(level), 'level', units)} {'above' if level >= 0 else 'below'} its reference survey"
 
 
 def _plain(value: float | None) -> str:

@@ -83,11 +83,11 @@ def chain_of(found: Day, river: River, day: SpotDay, at: int, answer: Any, hang_
 def _gauge(found: Day, day: SpotDay, at: int) -> Step:
     view, level = day.water.view, day.levels[at]
     expected = view.expected
-    last = expected.last
     rows = []
     if view.series is not None:
+        last = view.series.last()
         age = f"{expected.age_min:.0f} min old" if math.isfinite(expected.age_min) else "age unknown"
-        origin = f"{view.station}, read {last.time:%Y-%m-%d %H:%M} UTC, {expected.quality}, {age}"
+        origin = f"{view.station}, read {last.time:%Y-%m-%d %H:%M} UTC, {last.quality}, {age}"
         rows += [
             _row("stage read", last.stage_m, "m", origin),
             _row("discharge read", last.discharge_m3s, "m³/s", origin),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner.caution import assess_run
 from planner.caution.records import Conditions
+from planner.flow.survey_words import survey_record
 from planner.plan.ask import AskedLevel, Request
 from planner.plan.readings import read_gauge
 from planner.plan.waters import GaugeLevel, as_run_record, run_water
@@ -70,4 +71,10 @@ def run_at(
     discharge = at.discharge_m3s
     if not math.isfinite(discharge) and view.rating is not None and math.isfinite(stage):
         discharge = float(view.rating.discharge(stage))
-    return {**record, "units": river.units, "stage_m": stage, "discharge_m3s": discharge}
+    return {
+        **record,
+        "units": river.units,
+        "stage_m": stage,
+        "discharge_m3s": discharge,
+        "survey": survey_record(water.flow),
+    }
