@@ -32,6 +32,9 @@ _REPLY = click.option(
 )
 _JSON = click.option("--json", "as_json", is_flag=True, help="Write JSON (SI units) to stdout for a machine.")
 _UNITS = click.option("--units", type=click.Choice(["us", "metric"]), help="Units to show; the river's own by default.")
+_LEARNING = click.option(
+    "--learning/--no-learning", default=True, show_default=True, help="Let log.csv correct lines and spots, or not."
+)
 _FOLDER = click.argument("folder", type=click.Path(path_type=Path))
 
 
@@ -123,6 +126,7 @@ def demo(out: Path, day_kind: str, units: str | None) -> None:
 @_NOW
 @_UNITS
 @click.option("--out", type=click.Path(path_type=Path), help="Folder to write to; FOLDER/plans/DAY by default.")
+@_LEARNING
 @_JSON
 @_guarded
 def plan(folder: Path, replies: tuple[Path, ...], now: str | None, as_json: bool, **options: Any) -> None:
@@ -324,6 +328,78 @@ def swim(as_json: bool, units: str | None, **options: Any) -> None:
         _say_json(report)
     else:
         click.echo(swim_text(report, units or "us"))
+
+
+@main.command()
+@_FOLDER
+@click.argument("spot")
+@click.option("--day", default="tomorrow", show_default=True, metavar="today|tomorrow|YYYY-MM-DD")
+@click.option("--from", "start", default="08:00", show_default=True, metavar="HH:MM", help="When you put in.")
+@click.option("--to", "end", default="16:00", show_default=True, metavar="HH:MM", help="When you take out.")
+@click.option("--level", metavar="QUANTITY", help="Gauge level or discharge to explain, e.g. '2.4 ft' or '850 cfs'.")
+@_REPLY
+@_NOW
+@_UNITS
+@_LEARNING
+@_JSON
+@_guarded
+def why(folder: Path, spot: str, replies: tuple[Path, ...], as_json: bool, units: str | None, **options: Any) -> None:
+    """Show how one spot's answer comes about, from gauge to countdown, each number with unit, origin and spread."""
+    from planner.explain import why_report, why_text
+
+    report = why_report(folder, spot, replies=replies, units=units, **options)
+    if as_json:
+        _say_json(report)
+    else:
+        click.echo(why_text(report))
+
+
+@main.command()
+@_FOLDER
+@click.argument("files", nargs=-1, metavar="[FILE]...", type=click.Path(path_type=Path))
+@click.option("--spot", help="The spot, by its id; without it and without a file you are asked.")
+@click.option("--line", default="", help="The line, by its name in the box.")
+@click.option("--fly", default="", help="The fly, by its name in the box.")
+@click.option("--countdown", type=click.FloatRange(0, 600), help="Seconds counted before the first strip.")
+@click.option("--mode", type=click.Choice(["held", "fed"]), default=None, help="Line held or fed in the count.")
+@click.option("--strip", default="", metavar="QUANTITY", help="Mean strip speed, e.g. '1.5 ft/s'.")
+@click.option("--outcome", type=click.Choice(["clean", "touched", "hung"]), default="clean", show_default=True)
+@click.option("--caught", type=click.IntRange(0, 1000), default=0, help="Fish.")
+@click.option("--at", metavar="ISO8601", help="When; now by default.")
+@click.option("--level", default="", metavar="QUANTITY", help="Gauge level; what the gauge read then by default.")
+@click.option("--note", default="")
+@_NOW
+@_JSON
+@_guarded
+def log(
+    folder: Path, files: tuple[Path, ...], spot: str | None, mode: str | None, now: str | None, as_json: bool,
+    **options: Any,
+) -> None:  # fmt: skip
+    """Add to the log: one entry by options or by questions, or files saved from the page. The next plan learns."""
+    from planner.logbook import asked_entry, entry_of, log_entries, log_text
+    from planner.river import read_river
+
+    river = read_river(folder)
+    clock = _moment(now, river.timezone)
+    rows = []
+    if spot is not None:
+        rows.append(entry_of(river, clock, spot=spot, mode=mode or "", **options))
+    elif not files:
+
+        def ask(text: str, *, default: str, choices: list[str] | None = None) -> Any:
+            if not choices:
+                return click.prompt(text, default=default, err=True)
+            for number, name in enumerate(choices, 1):
+                click.echo(f"  {number}  {name}", err=True)
+            first = choices.index(default) + 1
+            return choices[click.prompt(text, default=first, type=click.IntRange(1, len(choices)), err=True) - 1]
+
+        rows.append(asked_entry(river, clock, ask))
+    report = log_entries(folder, rows, files)
+    if as_json:
+        _say_json(report)
+    else:
+        click.echo(log_text(report))
 
 
 @main.command()

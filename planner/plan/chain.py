@@ -84,7 +84,7 @@ def _gauge(found: Day, day: SpotDay, at: int) -> Step:
     view, level = day.water.view, day.levels[at]
     expected = view.expected
     rows = []
-    if view.series is not None:
+    if view.series is not None and len(view.series.times):
         last = view.series.last()
         age = f"{expected.age_min:.0f} min old" if math.isfinite(expected.age_min) else "age unknown"
         origin = f"{view.station}, read {last.time:%Y-%m-%d %H:%M} UTC, {last.quality}, {age}"
