@@ -83,7 +83,8 @@ def _boat_speed(asked: SpotAtLevels, at: int) -> float:
 def side_view(
     asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle, learned: Learned | None = None
 ) -> dict[str, Any] | None:
-    """`swim` of a spot in ``plan.json``: x_m from the rod tip, fly depth and bed depth, and where the strip starts.
+    """`swim` of a spot in ``plan.json``: x_m from the rod tip, fly depth and bed depth, where the strip
+    starts, and the way over the map in metres east and north of the landing.
 
     None when the swim cannot be solved on the spot's own geometry.
     """
@@ -109,6 +110,8 @@ def side_view(
         "depth_m": np.round(depth[rows], 3),
         "bed_depth_m": np.round(bed[rows], 3),
         "strip_from": started,
+        "east_m": np.round(east[rows], 1),
+        "north_m": np.round(north[rows], 1),
     }
 
 
