@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import bisect
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,6 +38,10 @@ if TYPE_CHECKING:
     from planner.river import River, Spot
 
 __all__ = ["Day", "SpotDay", "day_of"]
+
+# Between two lay-outs of the day a level counts as the same within this much: the rounding of what is shown.
+_SAME_STAGE_M = 0.01
+_SAME_FLOW = 0.02
 
 
 @dataclass(frozen=True)
@@ -144,10 +150,10 @@ def day_of(river: River, request: Request, units: str) -> Day:
         run_id: drift_thread(route, run_id, water.flow, states[run_id]) or states[run_id].velocity_used_m_s
         for run_id, water in waters.items()
     }
-    trip = schedule(
-        river, request.start, request.end, request.now, threads, weights=fishing_weights(river),
-        wind_against=weather.against(route.bearing()),
-    )  # fmt: skip
+    lay_out = partial(
+        schedule, river, request.start, request.end, request.now, threads, wind_against=weather.against(route.bearing())
+    )
+    trip = lay_out(weights=fishing_weights(river))
     ladders = {station: gauge_ladder(view, units) for station, view in views.items()}
     settings = Settings(hang_limit=request.hang_limit, units=units)
     learned = _learned(river, waters, settings) if request.learning else Learned()
@@ -159,7 +165,29 @@ def day_of(river: River, request: Request, units: str) -> Day:
         weights=[_level_weights(day) for day in days],
         learned=replace(learned, spots={}),  # the spots have it already
     )
+    trip = _minutes_by_band_time(trip, river, days, answers, lay_out)
     return Day(views, waters, states, trip, ladders, days, answers, rods, report, learned, settings, weather)
+
+
+def _minutes_by_band_time(
+    trip: Trip, river: River, days: list[SpotDay], answers: list[list[Advice]], lay_out: Callable[..., Trip]
+) -> Trip:
+    """The day laid out anew with more minutes where the answer holds the band longer.
+
+    The answers were worked out for the hours of the first lay-out. They stand where the level at the new hours is the
+    same to a centimetre (2 % of the discharge where no stage is known); else the first lay-out is kept and says why.
+    """
+    times: dict[str, float | None] = {}
+    for day, answer in zip(days, answers, strict=True):
+        best = answer[day.at_arrival].best
+        times[day.spot.id] = None if best is None else best.band_time_s
+    again = lay_out(weights=fishing_weights(river, times))
+    for day in days:
+        level = expected_at(day.water.view, again.arrival(day.spot.id), day.water.lag_s)
+        allowed = _SAME_STAGE_M if math.isfinite(level.stage_m) else _SAME_FLOW * level.discharge_m3s
+        if abs(_key(level) - _key(day.arrival)) > allowed:
+            return replace(trip, notes=(*trip.notes, "The level changes through the day, so the minutes are even."))
+    return again
 
 
 def _learned(river: River, waters: dict[str, RunWater], settings: Settings) -> Learned:
