@@ -204,6 +204,8 @@ def flow_text(report: dict[str, Any], folder: Path, units: str | None) -> str:
     speed = [show(report[f"velocity_{name}_m_s"], "speed", shown) for name in ("used", "low", "high")]
     lines = [
         f"{report['name'] or report['id']}: an estimate for the reach. {standing_words()}",
+        f"  caution             {report['caution']['label']}; {report['caution']['assessed']} of "
+        f"{report['caution']['checks']} checks could be made, wading and local limits are held by the plan",
         f"  gauge               {show(report['stage_m'], 'level', shown)}, "
         f"{show(report['discharge_m3s'], 'discharge', shown)}",
         f"  level of the run    {_about_reference(report['level_m'], shown)}",

@@ -69,7 +69,7 @@ def test_an_evening_that_is_none_is_refused(tmp_path: Path) -> None:
 
 
 def test_the_ordinary_evening_says_what_to_mind_and_where_the_day_turns(screens: dict[str, list[str]]) -> None:
-    """Nothing asks to stay off; the first lines name a hazard, what to wear, and the level that would change the day."""
+    """Nothing asks to stay off; the first lines name a hazard, what to wear, and the level that turns the day."""
     first = screens["ordinary"]
     assert first[0].startswith(("CAUTION 1 OF 3", "CAUTION 2 OF 3"))
     said = " ".join(" ".join(first).split())

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.advice.canon import Canon, boat_ratio, canon_of, count_knots, current_grid, path_nodes
+from planner.advice.canon import Canon, boat_ratio, canon_of, count_knots, path_nodes
 from planner.advice.draws import ROWS, spreads
 from planner.advice.lay import boat_speeds, filled, ground_of
 from planner.advice.records import AtLevel, BedPatch, Settings, SpotAtLevels, constants
@@ -72,36 +72,6 @@ class Field:
     def current(self, i: int) -> float:
         """Depth-averaged current at level index i [m/s]."""
         return self.spot.levels[i].velocity_m_s if self.spot.river else 0.0
-
-    def at_nodes(self, rows: list[int], nodes: list, times: int) -> Ground:
-        """The ground at the nodes' own currents: the run's level goes with the logarithm of the current there.
-
-        Parameters
-        ----------
-        rows, nodes : list
-            The row of the levels that is nearest to each node, and the nodes.
-        times : int
-            How many times over, one after the other.
-        """
-        take = list(rows)
-        ground, grid = self.ground, current_grid()
-        speed = np.array([self.current(int(i)) for i in self.levels])
-        rise = ground.rise_m[take].astype(float)
-        boat = ground.boat_m_s[take].astype(float)
-        if speed.min() > 0 and np.ptp(np.log(speed)) > 0.02:
-            slope, start = np.polyfit(np.log(speed), ground.rise_m, 1)
-            for k, node in enumerate(nodes):
-                if grid[node[0]] > 0:
-                    rise[k] = start + slope * math.log(grid[node[0]])
-                    boat[k] *= grid[node[0]] / speed[take[k]]
-        moved = rise - ground.rise_m[take]
-        depth = np.maximum(ground.landing_depth_m[take] + moved, 0.3)
-        return replace(
-            ground,
-            rise_m=np.tile(ground.rise_m[take] + (depth - ground.landing_depth_m[take]), times),
-            boat_m_s=np.tile(boat, times),
-            landing_depth_m=np.tile(depth, times),
-        )
 
     def seconds(self, mode: str, step: int = 1) -> np.ndarray:
         """Whole-second countdowns of a mode, from 0 [s]."""
@@ -214,28 +184,18 @@ def tracks_of(field: Field, tables: SwimTables, rig: int, mode: str, strip_m_s: 
     )
 
 
-def screen_tracks(field: Field, tables: SwimTables, ways: list[tuple[int, str, float]], nodes: list) -> Tracks:
-    """Tracks at single nodes, one per way and level screened, with the stand-ins for the responses.
-
-    Parameters
-    ----------
-    field, tables : Field, SwimTables
-        The spot, and where the swims are.
-    ways : list of tuple
-        Rig, mode and strip pace [m/s]; all of one mode.
-    nodes : list of tuple
-        Of the field.
-    """
-    mode = ways[0][1]
-    held = [tables.get(Need(field.canon, rig, mode, strip, node)) for rig, mode, strip in ways for node in nodes]
+def screen_tracks(
+    field: Field, tables: SwimTables, rigs: list[int], mode: str, strip_m_s: float, nodes: list
+) -> Tracks:
+    """Tracks at single nodes, one per rig and level screened, with the stand-ins for the responses."""
+    held = [tables.get(Need(field.canon, rig, mode, strip_m_s, node)) for rig in rigs for node in nodes]
     count, retrieve = np.stack([h[0] for h in held]), np.stack([h[1] for h in held])
     moving = field.canon.boat_ratio != 0.0
-    steep = _SCREEN["current"] * (1 - min(field.canon.boat_ratio, 1.0))
     shares = {n: np.array(s) for n, s in _SCREEN.items() if n != "current" and (n != "boat" or moving)}
-    shift = np.repeat([tables.rigs[rig].sink_shift for rig, _, _ in ways], len(nodes))
+    shift = np.repeat([tables.rigs[rig].sink_shift for rig in rigs], len(nodes))
     return Tracks(
-        count=sunk(_with_responses(count, steep * count[:, [0, 3]], shares), shift),
-        retrieve=sunk(_with_responses(retrieve, steep * retrieve[:, [0, 3]], shares), shift),
+        count=sunk(_with_responses(count, _SCREEN["current"] * count[:, [0, 3]], shares), shift),
+        retrieve=sunk(_with_responses(retrieve, _SCREEN["current"] * retrieve[:, [0, 3]], shares), shift),
         duration_s=np.stack([h[2] for h in held]),
         taut=np.stack([h[3] for h in held]),
         knots_s=count_knots(longest_count(field.canon, mode)),

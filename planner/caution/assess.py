@@ -146,7 +146,9 @@ def _on_foot(c: Conditions, where: str, units: str) -> list[Check]:
     for check in _checks(rule_ids("spot"), c, where, units):
         by_factor = any(rule.factor for rule in rules_of(check.rule))
         unsure = by_factor and footing.level is None and not check.doubt
-        found.append(replace(check, doubt=True) if unsure else check)
+        # where somebody stands in water of unknown depth or speed, nothing raised is not an answer
+        unknown = check.level is None and check.rule in ("W1", "W2", "W3")
+        found.append(replace(check, doubt=check.doubt or unsure, blocks=check.blocks or unknown))
     return [*found, footing]
 
 

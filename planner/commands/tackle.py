@@ -17,7 +17,7 @@ __all__ = ["log", "swim"]
 @click.option("--current", default="3 ft/s", show_default=True, help="Depth-averaged current; '0 ft/s' for a lake.")
 @click.option("--grains", type=float, default=200.0, show_default=True, help="Weight of the head [grains].")
 @click.option("--head", default="26 ft", show_default=True, help="Length of the head.")
-@click.option("--sink", type=float, default=6.0, show_default=True, help="Sink rate [inches per second].")
+@click.option("--sink", type=float, default=5.0, show_default=True, help="Sink rate [inches per second].")
 @click.option("--tip", default=None, help="Length of a sinking tip; without it the whole head sinks.")
 @click.option("--running", type=click.Choice(["floating", "sinking"]), default="floating", show_default=True)
 @click.option("--fly-drag", type=click.Choice(["high", "medium", "low"]), default="medium", show_default=True)

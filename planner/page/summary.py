@@ -87,6 +87,12 @@ def _expected(plan: dict[str, Any], units: str) -> str:
     return f"Expected over the day: {words.span(low, high, kind, units)}" + (f" ({basis})" if basis else "")
 
 
+def _count(choice: dict[str, Any] | None) -> str:
+    """The countdown with its mode: six seconds fed are another swim than six held."""
+    mode = (choice or {}).get("countdown_mode")
+    return f"{words.countdown_words(choice)} {mode}" if mode else words.countdown_words(choice)
+
+
 def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
     body: list[tuple[str, ...]] = []
     missing: list[str] = []
@@ -99,7 +105,7 @@ def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
                 _plain(words.name_of(spot)),
                 words.clock(spot.get("at"), zone),
                 words.caution_short(spot.get("caution")),
-                words.countdown_words(best),
+                _count(best),
                 _plain(best["line"]) if best else "no line",
                 _plain(best["fly"]) if best else "–",
                 show(best.get("strip_m_s"), "strip", units) if best else "–",
@@ -110,7 +116,7 @@ def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
             missing += _wrapped(_plain(f"{i}: {spot.get('none_because') or 'no answer'}"), "  ", "     ")
     if not body:
         return ["No spot is drawn in this river folder."]
-    head = ("", "spot", "at", "caution", "count", "line", "fly", "strip", "depth")
+    head = ("", "spot", "at", "caution", "count", "line", "fly", "strip", "water")
     out = [*_columns(head, body, 22), *missing]
     if len(spots) > _MOST_SPOTS:
         out.append(f"and {len(spots) - _MOST_SPOTS} more spots: see the page or spots.csv")

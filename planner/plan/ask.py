@@ -13,6 +13,13 @@ from planner.units import parse
 __all__ = ["AskedLevel", "Request", "asked_level", "moment", "request"]
 
 
+# How far ahead a reading is carried without an agency's forecast, and the bounds of what a river's gauge can read:
+# the largest rivers stay under both (design choice).
+FARTHEST_DAYS = 10
+HIGHEST_STAGE_M = 100.0
+HIGHEST_DISCHARGE_M3S = 500_000.0
+
+
 @dataclass(frozen=True)
 class AskedLevel:
     """A level that the user gives in place of the gauge's reading.
@@ -92,11 +99,16 @@ def asked_level(text: str | None) -> AskedLevel | None:
         return None
     nan = float("nan")
     try:
-        return AskedLevel(parse(text, "m", "--level"), nan)
+        stage = parse(text, "m", "--level")
+        if abs(stage) > HIGHEST_STAGE_M:
+            raise QuantityUnfit(f"--level {text!r} is no river's level", "a stage within 100 m of zero", "correct it")
+        return AskedLevel(stage, nan)
     except QuantityUnfit as no_length:
         if "another kind" not in no_length.given:
             raise
     discharge = parse(text, "m**3/s", "--level")
+    if discharge > HIGHEST_DISCHARGE_M3S:
+        raise QuantityUnfit(f"--level {text!r} is more than any river carries", "a river's discharge", "correct it")
     if discharge <= 0:
         raise QuantityUnfit(f"--level {text!r} is no flowing water", "a discharge above zero", "correct it")
     return AskedLevel(nan, discharge)
@@ -158,6 +170,12 @@ def request(
             f"the window of {date_of_trip} ends before now ({local:%Y-%m-%d %H:%M})",
             "a day that is not over",
             "give --day, or --now to plan as of an earlier moment",
+        )
+    if level is None and put_in - at > timedelta(days=FARTHEST_DAYS):
+        raise UsageMistake(
+            f"the window of {date_of_trip} begins {(put_in - at).days} days after now",
+            f"a day no more than {FARTHEST_DAYS} days ahead: no reading carries farther",
+            "plan nearer to the day, or give the level you expect with --level",
         )
     return Request(
         at,

@@ -21,6 +21,7 @@ from planner.caution import (
     turning_hours,
     turning_levels,
     turning_words,
+    worst,
 )
 from planner.caution.gather import gather_conditions
 from planner.flow.state import TEN_NINETY
@@ -90,7 +91,9 @@ def plan_of(found: Day, river: River, request: Request, units: str) -> dict[str,
     }
     whole = whole_caution(bases[main.station], river, main, list(run_cautions.values()), units)
 
-    ladder, cautions = _ladder(river, views, ladders, waters, days, answers, bases, units, trip)
+    ladder, cautions = _ladder(
+        river, views, ladders, waters, days, answers, bases, units, trip, spot_cautions, run_cautions, whole
+    )
     turns = _turnings(main, ladders[main.station], cautions[main.station], units)
     rods = [rod.as_dict() for rod in found.rods]
     hours = _hours(river, main, found, bases[main.station], request, units)
@@ -196,7 +199,7 @@ def _spot_record(
         "none_because": answer.none_because or None,
         "next_best": None if answer.next_best is None else answer.next_best.as_dict(),
         "compromise": None if answer.compromise is None else answer.compromise.as_dict(),
-        "limits": list(answer.limits),
+        "limits": [*answer.limits, *_unrigged(answer, found)],
         "sensitivity": [one.as_dict() for one in answer.sensitivity],
         "tips": [*answer.tips, *_reach_words(day, answer, units)],
         "if_lower": answer.if_lower or None,
@@ -221,6 +224,13 @@ def _reach_words(day: SpotDay, answer: Advice, units: str) -> list[str]:
     return [f"Nothing you carry reaches the band here above {limit} at the gauge; {would}."]
 
 
+def _unrigged(answer: Advice, found: Day) -> tuple[str, ...]:
+    """Said where the best line is on none of the rods to rig."""
+    if answer.best is None or answer.best.line in {rod.line for rod in found.rods}:
+        return ()
+    return (f"{answer.best.line} is not on one of the day's rods: it would take one rod more.",)
+
+
 def _ladder(
     river: River,
     views: dict[str, GaugeView],
@@ -231,14 +241,23 @@ def _ladder(
     bases: dict[str, Conditions],
     units: str,
     trip: Trip,
+    expected_spots: dict[str, Caution],
+    expected_runs: dict[str, Caution],
+    whole_day: Caution,
 ) -> tuple[list[dict[str, Any]], dict[str, list[Caution]]]:
-    """The ladder's rows, and the whole caution of each step by gauge."""
+    """The ladder's rows, and the whole caution of each step by gauge.
+
+    A step holds for that reading as it stands. From the expected level upward it is at least as high as the caution of
+    the day as expected, which looks at the upper 90 % of the window: a reading at or above what was planned with is no
+    reason to think less of it. `expected` has those of spots and runs by id, `whole_day` the day's.
+    """
     dark = {stop.spot: stop.dark for stop in trip.stops}
     rows: list[dict[str, Any]] = []
     cautions: dict[str, list[Caution]] = {}
     for station, steps in ladders.items():
         of_gauge = {run_id: water for run_id, water in waters.items() if water.view.station == station}
         cautions[station] = []
+        planned = min((day.at_arrival for day in days if day.spot.run in of_gauge), default=len(steps))
         for number, step in enumerate(steps):
             base = step_conditions(bases[station], step)
             spots: list[dict[str, Any]] = []
@@ -248,14 +267,20 @@ def _ladder(
                     continue
                 at = number + (number >= day.at_arrival)
                 raised = spot_caution(base, day.spot, day.waters[at], units, dark[day.spot.id])
+                if number >= planned:
+                    raised = worst([raised, expected_spots[day.spot.id]])
                 per_run[day.spot.run].append(raised)
                 spots.append(_ladder_spot(day, at, answer[at], raised))
             runs = []
             for run_id, water in of_gauge.items():
                 raised = run_caution(base, water, per_run[run_id], units)
+                if number >= planned:
+                    raised = worst([raised, expected_runs[run_id]])
                 per_run[run_id] = [raised]
                 runs.append(_ladder_run(water, step, raised))
             whole = whole_caution(base, river, views[station], [c for (c,) in per_run.values()], units)
+            if number >= planned:
+                whole = worst([whole, whole_day])
             cautions[station].append(whole)
             rows.append(
                 {

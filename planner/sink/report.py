@@ -77,6 +77,8 @@ def swim_report(
         raise UsageMistake(
             f"--grains {grains:g}, --sink {sink:g}", "a weight above zero, a rate from 0", "correct them"
         )
+    if tip is not None and parse(tip, "m", "--tip") > parse(head, "m", "--head"):
+        raise UsageMistake(f"--tip {tip!r} is longer than --head {head!r}", "a tip within the head", "correct one")
     line = line_from_tackle(
         TackleLine(
             name="the line asked for",
