@@ -159,6 +159,7 @@ def test_outside_the_ladder_the_page_says_so_and_stays_at_its_end(
         assert words in beyond.inner_text()
         depth = sample_plan()["ladder"][end]["spots"][0]["depth_m"]
         assert _row(found.page, 0)["depth"] == f"{depth / 0.3048:.1f} ft"
+        assert "none raised" not in found.page.locator("main").inner_text()
         _type(found.page, "about two")
         assert "Type the reading as a number" in beyond.inner_text()
         assert found.page.locator(".typed input").get_attribute("aria-invalid") == "true"

@@ -32,6 +32,12 @@ function guarded(caution, planned) {
   return Object.assign({}, caution, { level: level, line: levelLine(level), short: level + ": " + LEVEL_WORDS[level], reasons: reasons });
 }
 
+// Beyond the ladder nothing was worked out: what is raised at its end stands, and "none raised" is no answer there.
+function beyondLadder(caution, where) {
+  if (!where.beyond || height(caution) > 0) return caution;
+  return Object.assign({}, caution, { level: null, line: levelLine(null), short: "not assessed" });
+}
+
 function place(ladder, value) {
   const at = ladder.at, last = at.length - 1, near = 2e-4 * Math.max(1, Math.abs(value));
   if (value < at[0] - near) return { lower: 0, upper: 0, beyond: -1 };
@@ -77,7 +83,7 @@ function answersNow() {
     const both = (rows, k, column, planned) => {
       const a = rows[where.lower][k], b = rows[where.upper][k];
       const found = higher(cautionAt(a ? a[column] : null), cautionAt(b ? b[column] : null));
-      return guarded(found, planned);
+      return beyondLadder(guarded(found, planned), where);
     };
     ladder.spots.forEach((i, k) => {
       const caution = both(ladder.spotRows, k, 10, cautionAt(data.spots[i].row[10]));
@@ -88,7 +94,7 @@ function answersNow() {
       out.runs[i] = runFrom(ladder.runRows[where.lower][k], caution);
     });
     const pair = higher(cautionAt(ladder.caution[where.lower]), cautionAt(ladder.caution[where.upper]));
-    cautions.push(guarded(pair, cautionAt(data.caution)));
+    cautions.push(beyondLadder(guarded(pair, cautionAt(data.caution)), where));
   });
   // A gauge that was not set still stands at the plan's level.
   if (cautions.length < data.ladders.length || cautions.length === 0) cautions.push(cautionAt(data.caution));
