@@ -16,38 +16,47 @@ from planner.sink.course import FLAG_COLUMNS, PICKUP_TIME, RAMP, RECORD_COLUMNS,
 from planner.sink.drag import cn_table
 from planner.sink.fly import Fly
 from planner.sink.line import Line
-from planner.sink.records import Cast, Current
+from planner.sink.records import MODES, Cast, Current
 
 __all__ = [
+    "FINER",
+    "LEVEL",
     "SCENARIO",
+    "STRETCH_BOUND",
     "FreeSwims",
     "Scenarios",
     "free_swims",
     "retrieve_seconds",
     "scenario_row",
     "scenarios",
+    "solve",
     "water_constants",
 ]
 
 SCENARIO = np.dtype([(name, "f8") for name in SCENARIO_FIELDS])
 Scenarios = np.ndarray  # structured, dtype SCENARIO, shape (B,)
 
+LEVEL = np.zeros(1)  # no bed over x and y, no current across
 SWING = 30.0  # a line that is not stripped is followed this long [s]
-SPEED_BOUND = 6.0
+# a hard jerk, of slack that comes tight in fast water, asks for shorter steps, so many for each one, and stiffer links
+FINER = ((1, 1.0), (2, 1.0), (4, 1.0), (8, 4.0), (16, 16.0))
+SPEED_BOUND = 8.0
+STRETCH_BOUND = 0.005
 TENSION_BOUND = 50.0
 
 
-def scenario_row(line: Line, fly: Fly, cast: Cast, current: Current, bed_depth_m: float = math.inf) -> tuple:
+def scenario_row(
+    line: Line, fly: Fly, cast: Cast, current: Current, bed_depth_m: float = math.inf, film_n_m: float = 0.0
+) -> tuple:
     """The fields of `SCENARIO` for one swim, in order."""
+    front, middle, back = line.steps_of_three()
     return (
         line.running_diameter_m,
         line.running_density_kg_m3,
         line.rear_length_m,
         line.rear_diameter_m,
         line.rear_density_kg_m3,
-        line.head_length_m,
-        line.head_diameter_m,
-        line.head_density_kg_m3,
+        *back,
         line.leader_length_m,
         line.leader_diameter_m,
         line.leader_density_kg_m3,
@@ -59,7 +68,7 @@ def scenario_row(line: Line, fly: Fly, cast: Cast, current: Current, bed_depth_m
         cast.cast_m,
         cast.angle_deg,
         cast.strip_m_s,
-        float(cast.mode == "fed"),
+        float(MODES.index(cast.mode)),
         cast.boat_speed_m_s,
         cast.tip_height_m,
         cast.pickup_m,
@@ -69,6 +78,12 @@ def scenario_row(line: Line, fly: Fly, cast: Cast, current: Current, bed_depth_m
         current.depth_m,
         current.exponent_m,
         bed_depth_m,
+        *front,
+        *middle,
+        cast.pull_s if cast.pause_s > 0.0 else 0.0,
+        cast.pause_s,
+        cast.mend_every_s,
+        film_n_m,
     )
 
 
@@ -137,7 +152,7 @@ class FreeSwims:
     ends: np.ndarray
 
 
-def water_constants() -> np.ndarray:
+def water_constants(stiffer: float = 1.0) -> np.ndarray:
     """Water density, viscosity, gravity, EA, tangential drag, bed friction and slack tension, for `course`."""
     names = (
         "water_density",
@@ -148,7 +163,9 @@ def water_constants() -> np.ndarray:
         "bed_friction",
         "hang_tension",
     )
-    return np.array([constant(name) for name in names])
+    values = np.array([constant(name) for name in names])
+    values[names.index("axial_stiffness")] *= stiffer
+    return values
 
 
 def retrieve_seconds(batch: Scenarios, countdown_s: float, longest_s: float = 180.0, swing_s: float = SWING) -> float:
@@ -156,11 +173,13 @@ def retrieve_seconds(batch: Scenarios, countdown_s: float, longest_s: float = 18
     power = 1.0 / batch["exponent_m"]
     surface = np.abs(batch["mean_m_s"] * (1.0 + power) - batch["boat_speed_m_s"])
     # line fed runs no faster than the water, and a little more where a heavy line falls away from the tip
-    fed = batch["fed"] * (1.1 * surface + 0.2) * countdown_s
+    fed = (batch["fed"] == 1.0) * (1.1 * surface + 0.2) * countdown_s
+    # a mend lays out at most a twelfth of the cast more, and the current straightens it before the next
+    fed += (batch["fed"] == 2.0) * batch["cast_m"] / 12.0 * (1.0 + countdown_s / batch["mend_every_s"])
     out = np.maximum(batch["cast_m"] + fed - batch["pickup_m"], 0.0)
     strip = batch["strip_m_s"]
     with np.errstate(divide="ignore", invalid="ignore"):
-        seconds = np.where(strip > 0.0, out / strip + RAMP + PICKUP_TIME, swing_s)
+        seconds = np.where(strip > 0.0, out / strip + RAMP + PICKUP_TIME + batch["pull_s"] + batch["pause_s"], swing_s)
     return float(min(longest_s, np.max(seconds)))
 
 
@@ -199,32 +218,8 @@ def free_swims(
     SwimFailed
         When a speed or tension leaves its physical bounds.
     """
-    counts_s = np.asarray(countdowns_s, dtype=float)
-    if counts_s.ndim != 1 or counts_s.size == 0 or np.any(np.diff(counts_s) < 0) or counts_s[0] < 0:
-        raise UsageMistake(f"countdowns {countdowns_s!r}", "ascending seconds, at least one", "sort the countdowns")
-    if nodes < 4 or not 0.0 < dt <= every_s:
-        raise UsageMistake(f"{nodes} nodes, step {dt} s", "at least 4 nodes and a step below every_s", "correct them")
-    stride = math.ceil(every_s / dt - 1e-9)
-    step_s = every_s / stride
-    counts = np.rint(counts_s / step_s).astype(np.int64)
-    B, C = batch.shape[0], counts.size
-    Tc = int(counts[-1] // stride) + 1
-    T = int(retrieve_seconds(batch, float(counts_s[-1])) / every_s) + 2
-    packed = np.ascontiguousarray(batch).view(np.float64).reshape(B, len(SCENARIO_FIELDS)).copy()
-    packed[:, SCENARIO_FIELDS.index("bed_depth_m")] = np.inf
-    down = np.empty((B, Tc, 7))
-    back = np.empty((B, C, T, 7))
-    flags = np.empty((B, C, len(FLAG_COLUMNS)))
-    _run_many(packed, counts, nodes, step_s, stride, down, back, flags)
-    for finer in (2, 4):  # a hard jerk, of slack that comes tight in fast water, asks for a shorter step
-        again = np.flatnonzero(out_of_bounds(flags).any(axis=1))
-        if again.size == 0:
-            break
-        part = np.empty((again.size, *down.shape[1:])), np.empty((again.size, *back.shape[1:]))
-        part_flags = np.empty((again.size, *flags.shape[1:]))
-        _run_many(packed[again], counts * finer, nodes, step_s / finer, stride * finer, *part, part_flags)
-        down[again], back[again], flags[again] = *part, part_flags
-    check_bounds(flags)
+    counts, step_s, _, down, back, flags = solve(batch, countdowns_s, nodes, dt, every_s, columns=7)
+    T, Tc = back.shape[2], down.shape[1]
     column = {name: index for index, name in enumerate(RECORD_COLUMNS)}
 
     def of(records: np.ndarray, name: str) -> np.ndarray:
@@ -254,6 +249,59 @@ def free_swims(
     )
 
 
+def solve(
+    batch: Scenarios,
+    countdowns_s: Sequence[float] | np.ndarray,
+    nodes: int,
+    dt: float,
+    every_s: float,
+    *,
+    columns: int,
+    free: bool = True,
+    stretch: float = math.inf,
+    ground: np.ndarray = LEVEL,
+    across: np.ndarray = LEVEL,
+) -> tuple[np.ndarray, float, int, np.ndarray, np.ndarray, np.ndarray]:
+    """Solve as `free_swims`, anew with finer steps where a swim leaves its bounds or stretches by more than `stretch`.
+
+    Gives counts in steps, the step [s], steps between records, and the records and flags of `course.run_one`.
+
+    Raises
+    ------
+    UsageMistake, SwimFailed
+        As `free_swims`.
+    """
+    counts_s = np.asarray(countdowns_s, dtype=float)
+    if counts_s.ndim != 1 or counts_s.size == 0 or np.any(np.diff(counts_s) < 0) or counts_s[0] < 0:
+        raise UsageMistake(f"countdowns {countdowns_s!r}", "ascending seconds, at least one", "sort the countdowns")
+    if nodes < 4 or not 0.0 < dt <= every_s:
+        raise UsageMistake(f"{nodes} nodes, step {dt} s", "at least 4 nodes and a step below every_s", "correct them")
+    stride = math.ceil(every_s / dt - 1e-9)
+    step_s = every_s / stride
+    counts = np.rint(counts_s / step_s).astype(np.int64)
+    B, C = batch.shape[0], counts.size
+    T = int(retrieve_seconds(batch, float(counts_s[-1])) / every_s) + 2
+    packed = np.ascontiguousarray(batch).view(np.float64).reshape(B, len(SCENARIO_FIELDS)).copy()
+    if free:
+        packed[:, SCENARIO_FIELDS.index("bed_depth_m")] = np.inf
+    down = np.empty((B, int(counts[-1] // stride) + 1, columns))
+    back = np.empty((B, C, T, columns))
+    flags = np.empty((B, C, len(FLAG_COLUMNS)))
+    around = ground, across
+    _run_many(packed, counts, nodes, step_s, stride, down, back, flags, *around)
+    for finer, stiffer in FINER[1:]:
+        again = np.flatnonzero(out_of_bounds(flags, stretch).any(axis=1))
+        if again.size == 0:
+            break
+        part = np.empty((again.size, *down.shape[1:])), np.empty((again.size, *back.shape[1:]))
+        part_flags = np.empty((again.size, *flags.shape[1:]))
+        shorter = nodes, step_s / finer, stride * finer
+        _run_many(packed[again], counts * finer, *shorter, *part, part_flags, *around, stiffer)
+        down[again], back[again], flags[again] = *part, part_flags
+    check_bounds(flags)
+    return counts, step_s, stride, down, back, flags
+
+
 def _run_many(
     packed: np.ndarray,
     counts: np.ndarray,
@@ -263,22 +311,25 @@ def _run_many(
     down: np.ndarray,
     back: np.ndarray,
     flags: np.ndarray,
+    ground: np.ndarray,
+    across: np.ndarray,
+    stiffer: float = 1.0,
 ) -> None:
     """`run_one` for each scenario on all cores.
 
     Threads, as the compiled code lets go of the interpreter's lock: no second compilation for a parallel loop, and
     several callers may run at once, which numba's own threads do not bear.
     """
-    cn, water = cn_table(), water_constants()
+    cn, water = cn_table(), water_constants(stiffer)
     size = packed.shape[0]
-    workers = max(
-        1, min(len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1, size)
-    )
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    workers = max(1, min(cores, size))
 
     def share(first: int) -> None:
         space = scratch(nodes)
         for b in range(first, size, workers):
-            run_one(packed[b], counts, nodes, step_s, stride, cn, water, down[b], back[b], flags[b], *space)
+            records = down[b], back[b], flags[b]
+            run_one(packed[b], counts, nodes, step_s, stride, cn, water, *records, *space, ground, across)
 
     if workers == 1:
         share(0)
@@ -287,14 +338,15 @@ def _run_many(
         list(pool.map(share, range(workers)))
 
 
-def out_of_bounds(flags: np.ndarray) -> np.ndarray:
-    """True where a swim left its bounds of speed (6 m/s) and tension (50 N); shape of `flags` without its last."""
-    speed, tension = (flags[..., FLAG_COLUMNS.index(name)] for name in ("max_speed_m_s", "max_tension_n"))
-    return ~((speed < SPEED_BOUND) & (tension < TENSION_BOUND))
+def out_of_bounds(flags: np.ndarray, stretch: float = math.inf) -> np.ndarray:
+    """True where a swim left its bounds of speed, tension and stretch; shape of `flags` without its last."""
+    column = {name: flags[..., index] for index, name in enumerate(FLAG_COLUMNS)}
+    within = (column["max_speed_m_s"] < SPEED_BOUND) & (column["max_tension_n"] < TENSION_BOUND)
+    return ~(within & (column["max_stretch"] <= stretch))
 
 
 def check_bounds(flags: np.ndarray) -> None:
-    """Raise when a swim left its physical bounds: |v| under 6 m/s, tension finite and under 50 N.
+    """Raise when a swim left its physical bounds: |v| under 8 m/s, tension finite and under 50 N.
 
     Raises
     ------

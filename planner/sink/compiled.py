@@ -21,7 +21,7 @@ def _sources() -> str:
     """Digest of the sources of all compiled modules."""
     here = Path(__file__).parent
     digest = hashlib.sha256()
-    for name in ("compiled", "solver", "course"):
+    for name in ("compiled", "solver", "nodes", "course"):
         digest.update((here / f"{name}.py").read_bytes())
     return digest.hexdigest()
 

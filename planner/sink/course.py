@@ -10,7 +10,8 @@ import math
 import numpy as np
 
 from planner.sink.compiled import compiled
-from planner.sink.solver import COLUMNS, DIAMETER, DISPLACED, MASS, REST, step
+from planner.sink.nodes import START_DEPTH, mend, share_out, split_tip, stiffness, surroundings
+from planner.sink.solver import BED, COLUMNS, REST, SHARE, SLOPE_X, SLOPE_Y, step
 
 __all__ = ["FLAG_COLUMNS", "RECORD_COLUMNS", "SCENARIO_FIELDS", "run_one", "scratch"]
 
@@ -34,7 +35,7 @@ SCENARIO_FIELDS = (
     "cast_m",
     "angle_deg",
     "strip_m_s",
-    "fed",
+    "fed",  # 0 held, 1 fed, 2 mended
     "boat_speed_m_s",  # 20
     "tip_height_m",
     "pickup_m",
@@ -44,6 +45,16 @@ SCENARIO_FIELDS = (
     "depth_m",
     "exponent_m",
     "bed_depth_m",
+    "front_length_m",
+    "front_diameter_m",  # 30
+    "front_density_kg_m3",
+    "middle_length_m",
+    "middle_diameter_m",
+    "middle_density_kg_m3",
+    "pull_s",  # 35
+    "pause_s",
+    "mend_every_s",
+    "film_n_m",
 )
 RECORD_COLUMNS = (
     "depth_m",
@@ -56,6 +67,8 @@ RECORD_COLUMNS = (
     "line_out_m",
     "tension_n",
     "phase",
+    "height_m",
+    "clearance_m",
 )
 FLAG_COLUMNS = (
     "touched",
@@ -68,6 +81,7 @@ FLAG_COLUMNS = (
     "deepest_m",
     "strip_start_s",
     "records",
+    "max_stretch",
 )
 U_CELLS = 64
 SPARE = 24  # nodes that line fed during the countdown may add
@@ -77,64 +91,19 @@ GIVE_UP = 0.35
 RAMP = 0.2  # the strip starts within this time [s]
 PICKUP_RISE = 1.0  # speed of the rod tip in the pick-up [m/s]
 PICKUP_TIME = 1.0  # of which this much is followed [s]
-START_DEPTH = 0.005  # the line lands wetted [m]
+SHORTEST = 0.15  # a short cast has fewer nodes than asked for, its segments are not shorter than this [m]
+PULL_RAMP = 0.1  # a single pull starts and ends within this time [s]
+MEND_FIRST = 1.0  # the first mend follows the landing so late [s]
+MEND_BOW = 0.15  # height of a mend's bow over its chord, where the chord lies across
 # places in the vector of running values
-CLOCK, NA, OUT, FED, CONTACT_TIME, TIP_Z, PHASE, PICK_CLOCK, SPEED, TENSION, TIP_TENSION = range(11)
-RUNNING = 11
+CLOCK, NA, OUT, FED, CONTACT_TIME, TIP_Z, PHASE, PICK_CLOCK, MEND_AT, TIP_TENSION = range(10)
+RUNNING = 10
 VECTOR = U_CELLS + 1
 
 
 def scratch(nodes: int) -> tuple[np.ndarray, np.ndarray]:
     """Scratch of `run_one` for swims of this many nodes at landing; one for each thread."""
     return np.zeros((3, nodes + SPARE, COLUMNS)), np.zeros((8, VECTOR))
-
-
-@compiled()
-def _share(p: np.ndarray, nodes: int, rho: float, st: np.ndarray, lengths: np.ndarray, counts: np.ndarray) -> int:
-    """Share the nodes out over leader, head, rear and running line; give the number of free nodes."""
-    left = p[16]
-    total = 0
-    for part in range(4):
-        length = left
-        if part < 3:
-            length = min(left, p[8 - 3 * part])  # leader, head, rear; the running line is the rest
-        left -= length
-        lengths[part] = length
-        counts[part] = 0.0
-        if length > 1e-3:
-            counts[part] = 1.0
-            total += 1
-    # each next node goes to the part with the longest segment; floating parts may have segments twice as long
-    for _ in range(nodes - total):
-        best = 0
-        longest = -1.0
-        for part in range(4):
-            if counts[part] > 0:
-                segment = lengths[part] / counts[part]
-                if part > 1:
-                    segment *= 0.5
-                if segment > longest:
-                    longest = segment
-                    best = part
-        counts[best] += 1.0
-    n = 0
-    for part in range(4):
-        for _ in range(int(counts[part])):
-            st[n, REST] = lengths[part] / counts[part]
-            _fill(p, part, rho, st, n)
-            n += 1
-    return n
-
-
-@compiled()
-def _fill(p: np.ndarray, part: int, rho: float, st: np.ndarray, j: int) -> None:
-    """Give link j the diameter and masses of a part: 0 leader, 1 head, 2 rear, 3 running line."""
-    place = 9 - 3 * part
-    d = p[place]
-    area = math.pi * d * d / 4.0
-    st[j, DIAMETER] = d
-    st[j, MASS] = p[place + 1] * area
-    st[j, DISPLACED] = rho * area
 
 
 @compiled()
@@ -145,6 +114,7 @@ def _record(
     run: np.ndarray,
     u_table: np.ndarray,
     u_inv_dz: float,
+    boat: float,
 ) -> None:
     na = int(run[NA])
     low = 0
@@ -154,6 +124,7 @@ def _record(
     pos = min(max(st[0, 2] * u_inv_dz, 0.0), u_table.shape[0] - 1.000001)
     cell = int(pos)
     u = u_table[cell] + (pos - cell) * (u_table[cell + 1] - u_table[cell])
+    u += (st[0, SHARE] - 1.0) * (u + boat)
     out[t, 0] = st[0, 2]
     out[t, 1] = st[0, 0]
     out[t, 2] = st[0, 1]
@@ -165,6 +136,11 @@ def _record(
         out[t, 7] = run[OUT]
         out[t, 8] = run[TIP_TENSION]
         out[t, 9] = run[PHASE]
+        out[t, 10] = st[0, BED] - st[0, 2]
+        least = math.inf
+        for i in range(na):
+            least = min(least, st[i, BED] - st[i, 2])
+        out[t, 11] = least
 
 
 @compiled()
@@ -185,9 +161,11 @@ def _advance(
     flags: np.ndarray,
     hang_tension: float,
     ds_run: float,
+    ground: np.ndarray,
+    across: np.ndarray,
 ) -> bool:
     """Run some steps; True when the swim has ended."""
-    bed = p[28]
+    around = ground.shape[0] > 1 or across.shape[0] > 1
     tip_low = -p[21]
     pickup = p[22]
     lift_at = p[23]
@@ -201,27 +179,21 @@ def _advance(
             st[na - 1, REST] += give
             run[OUT] += give
             run[FED] += give
-            if chord > 1.5 * ds_run and na < st.shape[0]:
-                # a new node of running line, on the chord; the slack stays at the tip
-                part = ds_run / chord
-                st[na, 0] = st[na - 1, 0] * (1.0 - part)
-                st[na, 1] = st[na - 1, 1] * (1.0 - part)
-                st[na, 2] = st[na - 1, 2] * (1.0 - part) + part * run[TIP_Z]
-                st[na, 3] = st[na - 1, 3]
-                st[na, 4] = st[na - 1, 4]
-                st[na, 5] = 0.0
-                st[na, REST] = st[na - 1, REST] - ds_run
-                st[na - 1, REST] = ds_run
-                _fill(p, 3, const[0], st, na)
-                na += 1
-                run[NA] = na
+            na = split_tip(p, const[0], st, na, run[TIP_Z], ds_run)
+            run[NA] = na
         elif strip > 0.0 and run[OUT] > pickup:
             since = run[CLOCK] - flags[8]
             pull = strip * dt * min(1.0, since / RAMP)
+            if p[36] > 0.0:
+                at = (since - 0.5 * dt) % (p[35] + p[36])
+                ramp = min(PULL_RAMP, 0.25 * p[35])
+                most = strip * (p[35] + p[36]) / (p[35] - ramp)
+                pull = dt * most * max(0.0, min(1.0, at / ramp, (p[35] - at) / ramp))
             st[na - 1, REST] -= pull
             run[OUT] -= pull
             if lift_at > pickup and run[OUT] < lift_at:
-                run[TIP_Z] = tip_low - p[24] * min(1.0, (lift_at - run[OUT]) / (lift_at - pickup))
+                lifted = tip_low - p[24] * min(1.0, (lift_at - run[OUT]) / (lift_at - pickup))
+                run[TIP_Z] = max(lifted, run[TIP_Z] - PICKUP_RISE * dt)
                 run[PHASE] = 2.0
             while na > 1 and st[na - 1, REST] < GIVE_UP * st[na - 2, REST]:
                 na -= 1
@@ -233,9 +205,19 @@ def _advance(
             if run[PICK_CLOCK] > PICKUP_TIME:
                 return True
             run[TIP_Z] -= PICKUP_RISE * dt
-        tip, contact, at_fly = step(st, na, work, dt, run[TIP_Z], u_table, u_inv_dz, cn, fly, const, bed)
+        elif run[MEND_AT] > 0.0 and run[PHASE] == 0.0 and run[CLOCK] >= run[MEND_AT]:
+            run[MEND_AT] += p[37]
+            give = mend(st, na, run[TIP_Z], u_table[0], p[20], MEND_BOW)
+            run[OUT] += give
+            run[FED] += give
+            na = split_tip(p, const[0], st, na, run[TIP_Z], ds_run)
+            run[NA] = na
+        if around:
+            surroundings(st, na, p[20] * run[CLOCK], ground, across)
+        tip, contact, at_fly, tightest = step(st, na, work, dt, run[TIP_Z], u_table, u_inv_dz, cn, fly, const)
         run[TIP_TENSION] = tip
         flags[5] = max(flags[5], tip)
+        flags[10] = max(flags[10], tightest / const[3])
         for i in range(na):
             speed = st[i, 3] ** 2 + st[i, 4] ** 2 + st[i, 5] ** 2
             if not speed < flags[4]:
@@ -247,7 +229,7 @@ def _advance(
                 flags[0] = 1.0
                 flags[1] = math.sqrt(st[contact, 0] ** 2 + st[contact, 1] ** 2)
             run[CONTACT_TIME] += dt
-            if run[CONTACT_TIME] > 1.0 or (st[0, 2] > bed - 0.005 and at_fly < hang_tension):
+            if run[CONTACT_TIME] > 1.0 or (st[0, 2] > st[0, BED] - 0.005 and at_fly < hang_tension):
                 flags[2] = 1.0
         else:
             run[CONTACT_TIME] = 0.0
@@ -268,12 +250,14 @@ def run_one(
     flags: np.ndarray,
     space: np.ndarray,
     vectors: np.ndarray,
+    ground: np.ndarray,
+    across: np.ndarray,
 ) -> None:
     """One scenario: the countdown recorded once, and a retrieve from each count.
 
     Parameters
     ----------
-    p : array, shape (29,)
+    p : array, shape (39,)
         The scenario, see `SCENARIO_FIELDS`.
     counts : array of int, shape (C,)
         Steps of each countdown, ascending.
@@ -291,12 +275,15 @@ def run_one(
         Countdown records; the first is the landing.
     back : array, shape (C, T, K)
         Retrieve records; the first is the start of the strip; NaN after the pick-up.
-    flags : array, shape (C, 10)
+    flags : array, shape (C, 11)
         See `FLAG_COLUMNS`.
     space : array, shape (3, n, 14)
         Scratch for at least as many nodes as the swim may have, from `scratch`.
     vectors : array, shape (8, 65)
         Scratch.
+    ground, across : array
+        Bed over x and y, and shares of the current over y, see `nodes.surroundings`; of length 1 for a level bed and
+        a current that is the same across.
     """
     # explicit loops and given scratch: slices and allocations here would double the wait for compilation
     st = space[0]
@@ -309,7 +296,7 @@ def run_one(
     run2 = vectors[4]
     base = vectors[5]
     rho = water[0]
-    na = _share(p, nodes, rho, st, vectors[6], vectors[7])
+    na = share_out(p, min(nodes, max(6, int(p[16] / SHORTEST))), rho, st, vectors[6], vectors[7])
     fly[0] = p[11]
     fly[1] = rho * p[12]
     for i in range(3):
@@ -323,6 +310,10 @@ def run_one(
     for i in range(U_CELLS + 1):
         u_table[i] = p[25] * (1.0 + power) * (1.0 - 0.98 * i / U_CELLS) ** power - p[20]
     u_inv_dz = U_CELLS / top
+    const[7] = p[38]
+    # fastest that the line can be pulled through the water
+    speed = max(abs(u_table[0]), abs(u_table[U_CELLS])) + p[18] * (1.0 + p[36] / max(p[35], 1e-9))
+    const[3] = stiffness(p, const, abs(fly[0] - fly[1]), speed)
     # landing: straight, on the water, moving with it
     ca = math.cos(math.radians(p[17]))
     sa = math.sin(math.radians(p[17]))
@@ -340,6 +331,14 @@ def run_one(
         st[i, 5] = 0.0
         if i > 0:
             flat += st[i - 1, REST]
+    for i in range(st.shape[0]):
+        st[i, BED] = p[28]
+        st[i, SLOPE_X] = st[i, SLOPE_Y] = 0.0
+        st[i, SHARE] = 1.0
+    if ground.shape[0] > 1 or across.shape[0] > 1:
+        surroundings(st, na, 0.0, ground, across)
+        for i in range(na):
+            st[i, 3] = st[i, SHARE] * (u_table[0] + p[20]) - p[20]
     for i in range(VECTOR):
         run[i] = 0.0
         base[i] = 0.0
@@ -348,7 +347,9 @@ def run_one(
     run[TIP_Z] = -p[21]
     ds_run = max(0.5, p[16] / nodes)
     feed = 0.0
-    if p[19] > 0.0:
+    if p[19] == 2.0:
+        run[MEND_AT] = MEND_FIRST
+    elif p[19] > 0.0:
         feed = max(abs(u_table[0]), 1e-9)
     base[1] = math.nan
     done = 0
@@ -360,7 +361,7 @@ def run_one(
             if leg == 1:
                 s, v, out, seen = st2, run2, back[c], flags[c]
                 for i in range(st.shape[0]):
-                    for j in range(REST + 4):
+                    for j in range(COLUMNS):
                         st2[i, j] = st[i, j]
                 for i in range(RUNNING):
                     run2[i] = run[i]
@@ -375,13 +376,13 @@ def run_one(
             while not ended:
                 if k % stride == 0:
                     t = k // stride
-                    _record(out, t, s, v, u_table, u_inv_dz)
+                    _record(out, t, s, v, u_table, u_inv_dz, p[20])
                 if k >= last:
                     break
                 some = min(stride - k % stride, last - k)
                 ended = _advance(
                     some, fed, strip, p, s, v, work, dt, u_table, u_inv_dz, cn, fly, const, seen, water[6],
-                    ds_run,
+                    ds_run, ground, across,
                 )  # fmt: skip
                 k += some
             if leg == 0:

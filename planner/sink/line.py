@@ -35,6 +35,15 @@ DISAGREE = "weight and sink rate disagree"
 
 
 @dataclass(frozen=True)
+class HeadStep:
+    """A level part of a stepped head: length [m], diameter [m], density [kg/m³]."""
+
+    length_m: float
+    diameter_m: float
+    density_kg_m3: float
+
+
+@dataclass(frozen=True)
 class Line:
     """A line as the solver sees it, from the running line to the leader.
 
@@ -60,6 +69,9 @@ class Line:
         Relative spread of the true sink rate below and above `sink_rate_m_s` [1].
     flags : tuple of str
         What did not fit, said aloud.
+    steps : tuple of HeadStep
+        Of a head that is not level: its two or three parts from the leader on. Diameter, density and sink rate of the
+        head are then those of the level line of the same length and mass that falls at the steps' mean rate.
     """
 
     name: str
@@ -81,6 +93,13 @@ class Line:
     sink_sd_below: float
     sink_sd_above: float
     flags: tuple[str, ...] = ()
+    steps: tuple[HeadStep, ...] = ()
+
+    def steps_of_three(self) -> tuple[tuple[float, float, float], ...]:
+        """Length, diameter and density of front, middle and back of the head; what a head lacks has no length."""
+        back = (self.head_length_m, self.head_diameter_m, self.head_density_kg_m3)
+        parts = [(step.length_m, step.diameter_m, step.density_kg_m3) for step in self.steps] or [back]
+        return (*((0.0, *part[1:]) for part in [parts[0]] * (3 - len(parts))), *parts)
 
     @property
     def wet_weight_n_m(self) -> float:

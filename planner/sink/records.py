@@ -14,9 +14,10 @@ from planner.sink.constants import constant
 if TYPE_CHECKING:
     from planner.sink.line import Line
 
-__all__ = ["Cast", "Current", "Swim"]
+__all__ = ["MODES", "Cast", "Current", "Swim"]
 
 NEAR_BED = 0.02
+MODES = ("held", "fed", "mended")
 
 
 @dataclass(frozen=True)
@@ -33,11 +34,16 @@ class Current:
         Depth H that the profile belongs to [m].
     exponent_m : float
         m of the exponent 1/m [1]; infinity gives a uniform current.
+    across_y_m, across_share : tuple of float
+        Where the current is known across the run: places across from the rod tip, rising [m], and the current there
+        over that of the profile [1], interpolated; beyond the ends the end's value stands. Empty: the same everywhere.
     """
 
     mean_m_s: float
     depth_m: float
     exponent_m: float = 7.0
+    across_y_m: tuple[float, ...] = ()
+    across_share: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if not (
@@ -51,6 +57,19 @@ class Current:
                 f"a current of {self.mean_m_s} m/s in {self.depth_m} m of water, exponent 1/{self.exponent_m}",
                 "a speed up to 5 m/s, a depth above zero and m of at least 1",
                 "correct the current or the depth",
+            )
+        places, shares = np.asarray(self.across_y_m, dtype=float), np.asarray(self.across_share, dtype=float)
+        if not (
+            places.shape == shares.shape
+            and places.size != 1
+            and np.all(np.isfinite(places))
+            and np.all(np.diff(places) > 0.0)
+            and np.all((shares >= -1.0) & (shares <= 5.0))
+        ):
+            raise UsageMistake(
+                f"current across at {self.across_y_m} m, shares {self.across_share}",
+                "as many rising places as shares, two at least, and shares of -1 to 5",
+                "correct what is known across the run",
             )
 
     def at(self, depth_m: float | np.ndarray) -> np.ndarray:
@@ -82,7 +101,9 @@ class Cast:
         Seconds from landing to the first strip [s].
     mode : str
         ``held``: the line's length is kept; ``fed``: slack is supplied at the tip without tension, as fast as the
-        surface water runs past it, and retrieved before the fly moves.
+        surface water runs past it, and retrieved before the fly moves; ``mended``: held, but one second after the
+        landing and every `mend_every_s` from then on the line still on the surface is laid up-current in a bow, and
+        as much line fed as the bow takes.
     stance : str
         ``wading``, ``bank``, ``anchored`` or ``drifting``.
     boat_speed_m_s : float
@@ -95,6 +116,10 @@ class Cast:
         Line out at which the rod tip starts to rise [m]; NaN leaves it low until the pick-up.
     lift_height_m : float
         How far the rod tip rises from there to the pick-up [m].
+    pull_s, pause_s : float
+        Length of one pull and of the pause after it [s]; the mean speed stays `strip_m_s`. No pause: a steady strip.
+    mend_every_s : float
+        Time between mends, when mended [s].
     """
 
     cast_m: float
@@ -108,6 +133,9 @@ class Cast:
     pickup_m: float = constant("pickup_length")
     lift_at_m: float = math.nan
     lift_height_m: float = 1.5
+    pull_s: float = 0.0
+    pause_s: float = 0.0
+    mend_every_s: float = constant("mend_every")
 
     def __post_init__(self) -> None:
         wrong = [
@@ -117,7 +145,7 @@ class Cast:
                 (not -360.0 <= self.angle_deg <= 360.0, f"an angle of {self.angle_deg} degrees"),
                 (not 0.0 <= self.strip_m_s <= 3.0, f"a strip of {self.strip_m_s} m/s (0 to 3 m/s)"),
                 (not 0.0 <= self.countdown_s <= 600.0, f"a countdown of {self.countdown_s} s (0 to 600 s)"),
-                (self.mode not in ("held", "fed"), f"countdown mode {self.mode!r} (held or fed)"),
+                (self.mode not in MODES, f"countdown mode {self.mode!r} (held, fed or mended)"),
                 (
                     self.stance not in ("wading", "bank", "anchored", "drifting"),
                     f"stance {self.stance!r} (wading, bank, anchored or drifting)",
@@ -126,6 +154,16 @@ class Cast:
                 (not 0.0 <= self.tip_height_m <= 4.0, f"a rod tip {self.tip_height_m} m above the water (0 to 4 m)"),
                 (not self.pickup_m >= 0.5, f"a pick-up with {self.pickup_m} m of line out (at least 0.5 m)"),
                 (not 0.0 <= self.lift_height_m <= 4.0, f"a lift of {self.lift_height_m} m (0 to 4 m)"),
+                (not 0.0 <= self.pause_s <= 20.0, f"a pause of {self.pause_s} s (0 to 20 s)"),
+                (
+                    self.pause_s > 0.0 and not 0.1 <= self.pull_s <= 20.0,
+                    f"a pull of {self.pull_s} s before a pause (0.1 to 20 s)",
+                ),
+                (
+                    self.pause_s > 0.0 and self.strip_m_s * (1.0 + self.pause_s / max(self.pull_s, 0.1)) > 4.5,
+                    f"pulls of {self.strip_m_s * (1.0 + self.pause_s / max(self.pull_s, 0.1)):.1f} m/s (up to 4.5 m/s)",
+                ),
+                (not 0.5 <= self.mend_every_s <= 60.0, f"a mend every {self.mend_every_s} s (0.5 to 60 s)"),
             )
             if bad
         ]
@@ -169,6 +207,12 @@ class Swim:
         Line fed during the countdown [m].
     line : Line
         The line with its diameter and density.
+    height_m, clearance_m : array
+        Height of the fly, and of the node nearest to the bed, above it [m]; infinite over a free bed.
+    fly_speed_m_s : array
+        Speed of the fly through the water [m/s].
+    stretch : float
+        Largest stretch of any link below the one at the rod tip [1].
     """
 
     times_s: np.ndarray
@@ -190,6 +234,10 @@ class Swim:
     sanity_depth_m: float
     fed_m: float
     line: Line
+    height_m: np.ndarray
+    clearance_m: np.ndarray
+    fly_speed_m_s: np.ndarray
+    stretch: float
 
     @property
     def line_diameter_m(self) -> float:

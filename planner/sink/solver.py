@@ -15,7 +15,7 @@ slack front pump energy into the line). The lumping is that of [HallGoupee2015];
 (see `drag`). The blocks are symmetric 3 x 3 and are eliminated from the fly to the tip in scalars.
 
 The link at the tip alone is tension-only: slack line there is simply slack. Surface and bed are stiff springs that
-act when a node is predicted to cross them in the step.
+act when a node is predicted to cross them in the step; the bed's acts along its normal, and rubs across it.
 """
 
 from __future__ import annotations
@@ -26,11 +26,12 @@ import numpy as np
 
 from planner.sink.compiled import compiled
 
-__all__ = ["COLUMNS", "step"]
+__all__ = ["BED", "COLUMNS", "DIAMETER", "DISPLACED", "MASS", "REST", "SHARE", "SLOPE_X", "SLOPE_Y", "step"]
 
 # columns of the state: x, y, z (down), their velocities, then rest length, diameter, mass and displaced mass per metre
-# of the link above the node; columns of the scratch: inverse block (6), right side (3), unit vector (3), a, b
-REST, DIAMETER, MASS, DISPLACED = 6, 7, 8, 9
+# of the link above the node, depth of the bed under the node with its slopes along x and y, and the share of the
+# current at the node's place across; columns of the scratch: inverse block (6), right side (3), unit vector (3), a, b
+REST, DIAMETER, MASS, DISPLACED, BED, SLOPE_X, SLOPE_Y, SHARE = 6, 7, 8, 9, 10, 11, 12, 13
 COLUMNS = 14
 
 WETTING = 0.01  # a node is wetted over this height about the surface [m]
@@ -38,6 +39,7 @@ WETTING_FLY = 0.03  # and a fly over this one [m]
 AIR_DAMPING = 20.0  # keeps line lifted off the water from whipping [1/s]
 CONTACT = 3000.0  # stiffness of surface and bed at a node [N/m]
 CRAWL = 0.02  # friction is linear in speed below this [m/s]
+FILM_DEPTH = 0.02  # a floating line breaks through the surface film within this depth [m]
 
 
 @compiled()
@@ -52,15 +54,15 @@ def step(
     cn: np.ndarray,
     fly: np.ndarray,
     const: np.ndarray,
-    bed: float,
-) -> tuple[float, int, float]:
+) -> tuple[float, int, float, float]:
     """Advance the free nodes by one step, in place.
 
     Parameters
     ----------
     st : array, shape (n, 14)
         Nodes and the links above them: place [m] and velocity [m/s] relative to the rod tip's foot, then the link's
-        rest length at the end of the step [m], diameter [m], mass and displaced mass per metre [kg/m].
+        rest length at the end of the step [m], diameter [m], mass and displaced mass per metre [kg/m]; depth of the
+        bed [m] (infinite when free) and its slopes under the node [1]; share of the current there [1].
     na : int
         Number of free nodes.
     work : array, shape (n, 14)
@@ -75,16 +77,15 @@ def step(
         C_n over sqrt(Re) in steps of 0.25.
     fly : array, shape (5,)
         Mass [kg], displaced mass [kg], towed and broadside drag areas, lift area [m²].
-    const : array, shape (7,)
-        Water density, viscosity, gravity, EA, tangential drag, bed friction, bed's velocity along x in this frame.
-    bed : float
-        Depth of the bed [m]; infinite when free.
+    const : array, shape (8,)
+        Water density, viscosity, gravity, EA, tangential drag, bed friction, bed's velocity along x in this frame,
+        and the most that the surface film holds up [N/m].
 
     Returns
     -------
     tuple
         Tension at the tip [N] from end-of-step lengths, lowest node that touches the bed (-1 none), tension of the
-        link at the fly [N].
+        link at the fly [N], largest tension of any link below the one at the tip [N].
     """
     rho = const[0]
     inv_nu = 1.0 / const[1]
@@ -93,29 +94,17 @@ def step(
     ct = const[4]
     mu = const[5]
     bed_vx = const[6]
+    film = const[7]
     inv_dt = 1.0 / dt
     last_u = u_table.shape[0] - 1
     last_cn = cn.shape[0] - 1
-    inv_wet = 1.0 / WETTING
-    inv_wet_fly = 1.0 / WETTING_FLY
 
     # what the lower link hands to the node: its block B = a e eT + b I, its force, its lumped halves
-    pa = 0.0
-    pb = 0.0
-    pex = 0.0
-    pey = 0.0
-    pez = 0.0
-    pgx = 0.0
-    pgy = 0.0
-    pgz = 0.0
-    pdx = 0.0
-    pdy = 0.0
-    pdz = 0.0
-    p_mass = 0.0
-    p_disp = 0.0
-    p_area = 0.0
-    p_len = 0.0
+    pa = pb = pex = pey = pez = 0.0
+    pgx = pgy = pgz = pdx = pdy = pdz = 0.0
+    p_mass = p_disp = p_area = p_len = 0.0
     touched = -1
+    tightest = 0.0
 
     for i in range(na):
         x = st[i, 0]
@@ -149,6 +138,8 @@ def step(
         tension = k * (length - r)
         edw = ex * wx + ey * wy + ez * wz
         lumped = r
+        if i < na - 1 and tension > tightest:
+            tightest = tension
         # The link at the tip lets go when slack now and at the end of the step; asking for one of the two alone lets it
         # flutter. The tip's place is already that of the end of the step.
         if i == na - 1 and length <= r and length + dt * edw <= r:
@@ -186,12 +177,8 @@ def step(
             ty = ey
             tz = ez
         # a fly of some centimetres leaves the water more gradually than a line
-        deep = inv_wet if i > 0 else inv_wet_fly
-        wet = 0.5 + z * deep
-        if wet < 0.0:
-            wet = 0.0
-        elif wet > 1.0:
-            wet = 1.0
+        deep = 1.0 / WETTING if i > 0 else 1.0 / WETTING_FLY
+        wet = min(max(0.5 + z * deep, 0.0), 1.0)
         pos = z * u_inv_dz
         if pos <= 0.0:
             ux = u_table[0]
@@ -199,9 +186,9 @@ def step(
             ux = u_table[last_u]
         else:
             cell = int(pos)
-            part = pos - cell
-            ux = u_table[cell] + part * (u_table[cell + 1] - u_table[cell])
-        ux -= vx
+            ux = u_table[cell] + (pos - cell) * (u_table[cell + 1] - u_table[cell])
+        share = st[i, SHARE]
+        ux = share * ux - (share - 1.0) * bed_vx - vx
         uy = -vy
         uz = -vz
         ut = ux * tx + uy * ty + uz * tz
@@ -219,11 +206,7 @@ def step(
         kn = q * area * c_n * un
         kq = q * math.pi * area * ct * abs(ut)
         added = disp * wet
-        fx = 0.0
-        fy = 0.0
-        fz = 0.0
-        towed = 0.0
-        broad = 0.0
+        fx = fy = fz = towed = broad = 0.0
         if i == 0:
             mass += fly[0]
             disp += fly[1]
@@ -259,21 +242,51 @@ def step(
             kz = disp * g * deep * dt
             s5 += kz
             fz -= kz * vz
+        if film > 0.0 and z > 0.0 and z < FILM_DEPTH and l_disp + p_disp > l_mass + p_mass:
+            # up to half of this depth the film's pull grows, then the line breaks through
+            up = 2.0 * film * span / FILM_DEPTH
+            fz -= up * min(z, FILM_DEPTH - z)
+            if z < 0.5 * FILM_DEPTH:
+                s5 += dt * up
+                fz -= dt * up * vz
         ahead = z + dt * vz
         if ahead < tip_z:
             s5 += dt * CONTACT
             fz += CONTACT * (tip_z - ahead)
-        elif ahead > bed or z > bed:
-            touched = i
-            s5 += dt * CONTACT
-            fz += CONTACT * (bed - ahead)
-            if z > bed:
-                sx = vx - bed_vx
-                rub = mu * CONTACT * (z - bed) / (math.sqrt(sx * sx + vy * vy) + CRAWL)
-                s0 += rub
-                s3 += rub
-                fx -= rub * sx
-                fy -= rub * vy
+        else:
+            slope_x = st[i, SLOPE_X]
+            slope_y = st[i, SLOPE_Y]
+            bed = st[i, BED]
+            sx = vx - bed_vx
+            ahead -= dt * (slope_x * sx + slope_y * vy)
+            if ahead > bed or z > bed:
+                touched = i
+                n = 1.0 / math.sqrt(1.0 + slope_x * slope_x + slope_y * slope_y)
+                nx = slope_x * n
+                ny = slope_y * n
+                nz = -n
+                push = CONTACT * (ahead - bed) * n
+                fx += push * nx
+                fy += push * ny
+                fz += push * nz
+                kc = dt * CONTACT
+                rub = 0.0
+                if z > bed:
+                    out = sx * nx + vy * ny + vz * nz
+                    sx -= out * nx
+                    sy = vy - out * ny
+                    sz = vz - out * nz
+                    rub = mu * CONTACT * (z - bed) * n / (math.sqrt(sx * sx + sy * sy + sz * sz) + CRAWL)
+                    fx -= rub * sx
+                    fy -= rub * sy
+                    fz -= rub * sz
+                kc -= rub
+                s0 += rub + kc * nx * nx
+                s1 += kc * nx * ny
+                s2 += kc * nx * nz
+                s3 += rub + kc * ny * ny
+                s4 += kc * ny * nz
+                s5 += rub + kc * nz * nz
         # ---- assemble and eliminate
         fx += gx - pgx
         fy += gy - pgy
@@ -353,10 +366,8 @@ def step(
         p_area = l_area
         p_len = half
 
-    # ---- back from the tip to the fly
-    qx = 0.0
-    qy = 0.0
-    qz = 0.0
+    # back from the tip to the fly
+    qx = qy = qz = 0.0
     for i in range(na - 1, -1, -1):
         r0 = work[i, 6]
         r1 = work[i, 7]
@@ -384,6 +395,6 @@ def step(
     length = math.sqrt(st[i, 0] ** 2 + st[i, 1] ** 2 + (st[i, 2] - tip_z) ** 2)
     tip_tension = max(0.0, ea * (length - st[i, REST]) / st[i, REST])
     if na == 1:
-        return tip_tension, touched, tip_tension
+        return tip_tension, touched, tip_tension, tightest
     length = math.sqrt((st[1, 0] - st[0, 0]) ** 2 + (st[1, 1] - st[0, 1]) ** 2 + (st[1, 2] - st[0, 2]) ** 2)
-    return tip_tension, touched, ea * (length - st[0, REST]) / st[0, REST]
+    return tip_tension, touched, ea * (length - st[0, REST]) / st[0, REST], tightest

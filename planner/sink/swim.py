@@ -1,4 +1,4 @@
-"""One swim at full resolution, from landing to pick-up, over a level bed or a free one."""
+"""One swim at full resolution, from landing to pick-up, over a level bed, an uneven one or a free one."""
 
 from __future__ import annotations
 
@@ -8,7 +8,10 @@ import numpy as np
 
 from planner.errors import UsageMistake
 from planner.sink.batch import (
+    FINER,
+    LEVEL,
     SCENARIO,
+    STRETCH_BOUND,
     SWING,
     check_bounds,
     out_of_bounds,
@@ -16,6 +19,7 @@ from planner.sink.batch import (
     scenario_row,
     water_constants,
 )
+from planner.sink.bedgrid import BedGrid, across_table
 from planner.sink.course import FLAG_COLUMNS, RECORD_COLUMNS, SCENARIO_FIELDS, run_one, scratch
 from planner.sink.drag import cn_table
 from planner.sink.fly import Fly
@@ -33,13 +37,14 @@ def swim(
     fly: Fly,
     cast: Cast,
     current: Current,
-    bed_depth_m: float | None = None,
+    bed_depth_m: float | BedGrid | None = None,
     *,
     nodes: int = NODES,
     dt: float = STEP,
     every_s: float = 0.1,
     cn: float | None = None,
     swing_s: float = SWING,
+    film_n_m: float = 0.0,
 ) -> Swim:
     """The whole path of the fly: landing, countdown, retrieve and lift.
 
@@ -55,8 +60,8 @@ def swim(
         How it is cast and fished.
     current : Current
         The water; in its own depth H the profile ends, below it the near-bed value stands.
-    bed_depth_m : float, optional
-        Depth of a level bed [m]; free when not given.
+    bed_depth_m : float or BedGrid, optional
+        Depth of a level bed [m], or depths over places about the rod tip's foot; free when not given.
     nodes : int
         Nodes from fly to rod tip.
     dt, every_s : float
@@ -65,6 +70,9 @@ def swim(
         One normal drag coefficient for all Reynolds numbers, to compare with models that have no Reynolds law.
     swing_s : float
         How long a line that is not stripped is followed [s].
+    film_n_m : float
+        The most that the surface film holds up of floating line, per metre [N/m]; 0 leaves it out. Twice the surface
+        tension of water, 0.146, bounds it.
 
     Returns
     -------
@@ -88,22 +96,26 @@ def swim(
     >>> path.touched, bool(path.max_depth_m > path.mean_depth_retrieve_m > 0.5)
     (False, True)
     """
-    bed = math.inf if bed_depth_m is None else float(bed_depth_m)
+    bed = math.inf if bed_depth_m is None or isinstance(bed_depth_m, BedGrid) else float(bed_depth_m)
+    if not 0.0 <= film_n_m <= 0.146:
+        raise UsageMistake(f"a surface film of {film_n_m} N/m", "0 to 0.146 N/m", "correct the film")
     if not bed > 0.0:
         raise UsageMistake(f"a bed at {bed_depth_m} m", "a depth above zero", "correct the depth")
     if nodes < 4 or not 0.0 < dt <= every_s:
         raise UsageMistake(f"{nodes} nodes, step {dt} s", "at least 4 nodes and a step below every_s", "correct them")
-    batch = np.array([scenario_row(line, fly, cast, current, bed)], dtype=SCENARIO)
+    batch = np.array([scenario_row(line, fly, cast, current, bed, film_n_m)], dtype=SCENARIO)
     packed = batch.view(np.float64).reshape(1, len(SCENARIO_FIELDS))
     stride = math.ceil(every_s / dt - 1e-9)
     step_s = every_s / stride
     steps = round(cast.countdown_s / step_s)
     columns = len(RECORD_COLUMNS)
     table, space = cn_table(cn), scratch(nodes)
+    ground = bed_depth_m.packed() if isinstance(bed_depth_m, BedGrid) else LEVEL
+    across = across_table(current) if current.across_y_m else LEVEL
     down = np.empty((steps // stride + 1, columns))
     back = np.empty((1, int(retrieve_seconds(batch, cast.countdown_s, swing_s=swing_s) / every_s) + 2, columns))
     flags = np.empty((1, len(FLAG_COLUMNS)))
-    for finer in (1, 2, 4):  # a hard jerk, of slack that comes tight in fast water, asks for a shorter step
+    for finer, stiffer in FINER:
         counts = np.array([steps * finer], dtype=np.int64)
         run_one(
             packed[0],
@@ -112,13 +124,15 @@ def swim(
             step_s / finer,
             stride * finer,
             table,
-            water_constants(),
+            water_constants(stiffer),
             down,
             back,
             flags,
             *space,
+            ground,
+            across,
         )
-        if not out_of_bounds(flags).any():
+        if not out_of_bounds(flags, STRETCH_BOUND).any():
             break
     check_bounds(flags)
     flag = dict(zip(FLAG_COLUMNS, flags[0], strict=True))
@@ -153,4 +167,8 @@ def swim(
         sanity_depth_m=sunk * min(1.0, line.sink_rate_m_s / relative) if relative > 0 else math.nan,
         fed_m=float(flag["fed_m"]),
         line=line,
+        height_m=column["height_m"].copy(),
+        clearance_m=column["clearance_m"].copy(),
+        fly_speed_m_s=column["relative_m_s"].copy(),
+        stretch=float(flag["max_stretch"]),
     )
