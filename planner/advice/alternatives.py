@@ -12,7 +12,7 @@ from planner.advice.field import Field
 from planner.advice.lay import boat_speeds
 from planner.advice.records import Settings, constants
 from planner.advice.refine import corrected, direct_swim
-from planner.advice.search import Candidate, Found, ground_rows, track_rows
+from planner.advice.search import Candidate, Found, ground_rows
 from planner.advice.tables import Rig
 from planner.advice.weigh import Tracks, weigh
 from planner.errors import PlumbrunError
@@ -73,7 +73,7 @@ def class_that_would(
     candidate = candidates[max(deep)[1]]
     rig = rigs[candidate.way.rig]
     at = int(np.argmax(candidate.depth[:, 1]))
-    tracks = track_rows(found.tracks[candidate.way], [row])
+    tracks = found.tracks(candidate.way, [row])
     first = math.floor(rig.line.sink_rate_m_s / INCH + 1e-6) + 1
     for ips in range(first, _HEAVIEST_IPS + 1):
         heavier = replace(rig, line=line_with_sink_factor(rig.line, ips * INCH / rig.line.sink_rate_m_s))

@@ -12,7 +12,7 @@ from planner.advice.alternatives import class_that_would, tips_of
 from planner.advice.field import Field, current_log_sd, unanswerable
 from planner.advice.objective import countdown_window, prefer
 from planner.advice.records import Advice, Choice, Settings, SpotAtLevels, constants
-from planner.advice.search import Candidate, Found, track_rows
+from planner.advice.search import Candidate, Found
 from planner.advice.sensitivity import Sensitivity, sensitivity_of
 from planner.advice.tables import SwimTables
 from planner.sink.constants import constant
@@ -130,7 +130,7 @@ def _at_level(
     tips: tuple[str, ...] = ()
     if field.spot.levels[int(field.levels[row])].refine:
         rig = tables.rigs[first.way.rig]
-        tracks = first.tracks or track_rows(found.tracks[first.way], [row])
+        tracks = first.tracks or found.tracks(first.way, [row])
         told = sensitivity_of(field, row, rig, first, at, tracks, settings)
         tips = tuple(
             reasons.tip_words(tip.kind, tip.band_time_s, tip.angle_deg, best)

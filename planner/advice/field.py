@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from planner.advice.canon import Canon, boat_ratio, canon_of, count_knots, path_nodes
+from planner.advice.canon import Canon, boat_ratio, canon_of, count_knots, current_grid, path_nodes
 from planner.advice.draws import ROWS, spreads
 from planner.advice.lay import boat_speeds, filled, ground_of
 from planner.advice.records import AtLevel, BedPatch, Settings, SpotAtLevels, constants
@@ -17,6 +18,7 @@ from planner.advice.weigh import CHANNELS, RESPONSES, Ground, Tracks
 __all__ = ["Field", "current_log_sd", "field_of", "screen_tracks", "sunk", "tracks_of", "unanswerable", "varied"]
 
 _SINK = 6 + 2 * RESPONSES.index("sink_rate")
+_LEVEL = ROWS.index("level")
 _BED_OFFSET = ROWS.index("bed_offset")
 _NO_LESS_M = 0.05  # depths under this do not scale a response
 # Stand-ins for the responses while screening, as shares of the depth: depth goes as sink rate over relative speed
@@ -50,6 +52,8 @@ class Field:
         Rigs kept after the screening.
     screened : dict
         Best band time by rig at the screened levels, filled by the search.
+    shares : dict
+        Responses by rig, mode and pace, filled by `tracks_of`.
     """
 
     spot: SpotAtLevels
@@ -63,6 +67,9 @@ class Field:
     modes: tuple[str, ...]
     shortlist: list[int] = field(default_factory=list)
     screened: dict[int, np.ndarray] = field(default_factory=dict)
+    shares: dict[tuple[int, str, float], tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = field(
+        default_factory=dict
+    )
 
     @property
     def centre(self) -> tuple[int, int]:
@@ -72,6 +79,36 @@ class Field:
     def current(self, i: int) -> float:
         """Depth-averaged current at level index i [m/s]."""
         return self.spot.levels[i].velocity_m_s if self.spot.river else 0.0
+
+    def at_nodes(self, rows: list[int], nodes: list, times: int) -> Ground:
+        """The ground at the nodes' own currents: the run's level goes with the logarithm of the current there.
+
+        Parameters
+        ----------
+        rows, nodes : list
+            The row of the levels that is nearest to each node, and the nodes.
+        times : int
+            How many times over, one after the other.
+        """
+        take = list(rows)
+        ground, grid = self.ground, current_grid()
+        speed = np.array([self.current(int(i)) for i in self.levels])
+        rise = ground.rise_m[take].astype(float)
+        boat = ground.boat_m_s[take].astype(float)
+        if speed.min() > 0 and np.ptp(np.log(speed)) > 0.02:
+            slope, start = np.polyfit(np.log(speed), ground.rise_m, 1)
+            for k, node in enumerate(nodes):
+                if grid[node[0]] > 0:
+                    rise[k] = start + slope * math.log(grid[node[0]])
+                    boat[k] *= grid[node[0]] / speed[take[k]]
+        moved = rise - ground.rise_m[take]
+        depth = np.maximum(ground.landing_depth_m[take] + moved, 0.3)
+        return replace(
+            ground,
+            rise_m=np.tile(ground.rise_m[take] + (depth - ground.landing_depth_m[take]), times),
+            boat_m_s=np.tile(boat, times),
+            landing_depth_m=np.tile(depth, times),
+        )
 
     def seconds(self, mode: str, step: int = 1) -> np.ndarray:
         """Whole-second countdowns of a mode, from 0 [s]."""
@@ -92,6 +129,8 @@ class Field:
                 boat=self.canon.boat_ratio != 0.0,
             )
             row[_BED_OFFSET] *= self.spot.bed_known
+            # what the tables and the straight responses miss of a direct swim acts like a level that is less known
+            row[_LEVEL] = math.hypot(row[_LEVEL], c["model_sd_m"] + c["model_sd_share"] * max(level.depth_m, 0.0))
             found.append(row)
         return np.array(found)
 
@@ -144,8 +183,16 @@ def varied(field: Field) -> tuple[str, ...]:
     return tuple(name for name in STEPS if name != "boat" or field.canon.boat_ratio != 0.0)
 
 
-def tracks_of(field: Field, tables: SwimTables, rig: int, mode: str, strip_m_s: float, normal_m_s: float) -> Tracks:
-    """Tracks of a rig fished one way, at all levels of a field, with their responses.
+def tracks_of(
+    field: Field,
+    tables: SwimTables,
+    rig: int,
+    mode: str,
+    strip_m_s: float,
+    normal_m_s: float,
+    rows: Sequence[int] | None = None,
+) -> Tracks:
+    """Tracks of a rig fished one way, at the levels of a field (at some of its rows), with their responses.
 
     The base is linear in ln current between nodes of the path; the response to the current is the slope of that. The
     other responses are finite differences at the centre node and the normal strip, as shares of the depth, at equal
@@ -157,45 +204,67 @@ def tracks_of(field: Field, tables: SwimTables, rig: int, mode: str, strip_m_s: 
     KeyError
         When the tables were not required before.
     """
-    held = [tables.get(Need(field.canon, rig, mode, strip_m_s, node)) for node in field.nodes]
-    count = np.tensordot(field.weight, np.stack([h[0] for h in held]), axes=1)
-    retrieve = np.tensordot(field.weight, np.stack([h[1] for h in held]), axes=1)
-    count_slope = np.tensordot(field.slope, np.stack([h[0][[0, 3]] for h in held]), axes=1)
-    retrieve_slope = np.tensordot(field.slope, np.stack([h[1][[0, 3]] for h in held]), axes=1)
-    base = tables.get(Need(field.canon, rig, mode, normal_m_s, field.centre))
-    shares: dict[str, tuple[np.ndarray, np.ndarray]] = {}
-    for name in varied(field):
-        moved = tables.get(Need(field.canon, rig, mode, normal_m_s, field.centre, name))
-        shares[name] = tuple(  # type: ignore[assignment]
-            (moved[part][[0, 3]] - base[part][[0, 3]]) / STEPS[name] / np.maximum(base[part][[0, 3]], _NO_LESS_M)
-            for part in (0, 1)
-        )
-    shift = tables.rigs[rig].sink_shift
+    weight, slope = (part if rows is None else part[list(rows)] for part in (field.weight, field.slope))
+    used = np.flatnonzero((weight != 0.0).any(axis=0) | (slope != 0.0).any(axis=0))
+    held = [tables.get(Need(field.canon, rig, mode, strip_m_s, field.nodes[m])) for m in used]
+    weight, slope = weight[:, used], slope[:, used]
+    shares, shift = _shares(field, tables, rig, mode, normal_m_s), tables.rigs[rig].sink_shift
+    parts = []
+    for part in (0, 1):
+        stacked = np.stack([h[part] for h in held])
+        base = np.tensordot(weight, stacked, axes=1)
+        steep = np.tensordot(slope, stacked[:, [0, 3]], axes=1)
+        parts.append(sunk(_with_responses(base, steep, shares[part]), shift))
     return Tracks(
-        count=sunk(_with_responses(count, count_slope, {name: share[0] for name, share in shares.items()}), shift),
-        retrieve=sunk(
-            _with_responses(retrieve, retrieve_slope, {name: share[1] for name, share in shares.items()}), shift
-        ),
-        duration_s=np.tensordot(field.weight, np.stack([h[2] for h in held]), axes=1),
-        taut=np.tensordot(field.weight, np.stack([h[3] for h in held]), axes=1),
+        count=parts[0],
+        retrieve=parts[1],
+        duration_s=np.tensordot(weight, np.stack([h[2] for h in held]), axes=1),
+        taut=np.tensordot(weight, np.stack([h[3] for h in held]), axes=1),
         knots_s=count_knots(longest_count(field.canon, mode)),
         every_s=EVERY_S,
         fed=mode == "fed",
     )
 
 
-def screen_tracks(
-    field: Field, tables: SwimTables, rigs: list[int], mode: str, strip_m_s: float, nodes: list
-) -> Tracks:
-    """Tracks at single nodes, one per rig and level screened, with the stand-ins for the responses."""
-    held = [tables.get(Need(field.canon, rig, mode, strip_m_s, node)) for rig in rigs for node in nodes]
+def _shares(
+    field: Field, tables: SwimTables, rig: int, mode: str, normal_m_s: float
+) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+    """Responses of a rig in a mode as shares of the depth, in the countdown and the retrieve; computed once."""
+    key = (rig, mode, normal_m_s)
+    if key not in field.shares:
+        base = tables.get(Need(field.canon, rig, mode, normal_m_s, field.centre))
+        found: tuple[dict[str, np.ndarray], dict[str, np.ndarray]] = ({}, {})
+        for name in varied(field):
+            moved = tables.get(Need(field.canon, rig, mode, normal_m_s, field.centre, name))
+            for part in (0, 1):
+                change = moved[part][[0, 3]] - base[part][[0, 3]]
+                found[part][name] = change / STEPS[name] / np.maximum(base[part][[0, 3]], _NO_LESS_M)
+        field.shares[key] = found
+    return field.shares[key]
+
+
+def screen_tracks(field: Field, tables: SwimTables, ways: list[tuple[int, str, float]], nodes: list) -> Tracks:
+    """Tracks at single nodes, one per way and level screened, with the stand-ins for the responses.
+
+    Parameters
+    ----------
+    field, tables : Field, SwimTables
+        The spot, and where the swims are.
+    ways : list of tuple
+        Rig, mode and strip pace [m/s]; all of one mode.
+    nodes : list of tuple
+        Of the field.
+    """
+    mode = ways[0][1]
+    held = [tables.get(Need(field.canon, rig, mode, strip, node)) for rig, mode, strip in ways for node in nodes]
     count, retrieve = np.stack([h[0] for h in held]), np.stack([h[1] for h in held])
     moving = field.canon.boat_ratio != 0.0
+    steep = _SCREEN["current"] * (1 - min(field.canon.boat_ratio, 1.0))
     shares = {n: np.array(s) for n, s in _SCREEN.items() if n != "current" and (n != "boat" or moving)}
-    shift = np.repeat([tables.rigs[rig].sink_shift for rig in rigs], len(nodes))
+    shift = np.repeat([tables.rigs[rig].sink_shift for rig, _, _ in ways], len(nodes))
     return Tracks(
-        count=sunk(_with_responses(count, _SCREEN["current"] * count[:, [0, 3]], shares), shift),
-        retrieve=sunk(_with_responses(retrieve, _SCREEN["current"] * retrieve[:, [0, 3]], shares), shift),
+        count=sunk(_with_responses(count, steep * count[:, [0, 3]], shares), shift),
+        retrieve=sunk(_with_responses(retrieve, steep * retrieve[:, [0, 3]], shares), shift),
         duration_s=np.stack([h[2] for h in held]),
         taut=np.stack([h[3] for h in held]),
         knots_s=count_knots(longest_count(field.canon, mode)),

@@ -59,7 +59,7 @@ class Settings:
         default_factory=lambda: tuple(constants()[f"strip_{pace}_m_s"] for pace in ("slow", "normal", "fast"))
     )
     modes: tuple[str, ...] = ("held", "fed")
-    shortlist: int = 5
+    shortlist: int = 8
     draws: int = 128
     seed: int = 20
     max_rods: int = 3

@@ -9,7 +9,7 @@ import numpy as np
 from planner.advice.draws import deviations, draw
 from planner.advice.field import Field
 from planner.advice.records import Settings
-from planner.advice.search import Candidate, Found, ground_rows, track_rows
+from planner.advice.search import Candidate, Found, ground_rows
 from planner.advice.tables import EVERY_S, SAMPLES, Rig, SwimTables
 from planner.advice.weigh import Tracks, weigh
 from planner.errors import SwimFailed
@@ -131,7 +131,7 @@ def refine_field(field: Field, tables: SwimTables, found: Found, settings: Setti
             except SwimFailed:
                 continue
             swims += 1
-            tracks = corrected(track_rows(found.tracks[candidate.way], [row]), path, float(candidate.seconds[best]))
+            tracks = corrected(found.tracks(candidate.way, [row]), path, float(candidate.seconds[best]))
             result = weigh(tracks, ground, field.spread(rig)[[row]], full, candidate.seconds, depths=True)
             found.candidates[row][n] = Candidate(
                 candidate.way,

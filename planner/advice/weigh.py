@@ -113,7 +113,7 @@ def _advance(h0, low0, g, glow, dt, limit, dev, most, lo, hi, hl, ll, contact, t
 @compiled(nogil=True)
 def _weigh(  # type: ignore[no-untyped-def]
     count, retrieve, duration, taut, knots, every, fed, wanted, rise, boat, spread, wave, dev, most, geo, depth, sd,
-    holding, lo, hi, hang_s, lifted, farthest, band, touch, hang, lift, swim, means, under, fate,
+    holding, lo, hi, hang_s, lifted, farthest, band, touch, hang, lift, swim, means, under, fate, span,
 ):  # fmt: skip
     L, F, Tc = count.shape
     C, S = retrieve.shape[2], retrieve.shape[3]
@@ -146,6 +146,8 @@ def _weigh(  # type: ignore[no-untyped-def]
                     counted[0], counted[1], counted[2], counted[3], counted[4], counted[5],
                 )  # fmt: skip
                 passed += 1
+            if w < span[v, 0] or w >= span[v, 1]:
+                continue
             state[:] = counted
             while k < C - 2 and knots[k + 1] < c:
                 k += 1
@@ -238,6 +240,7 @@ def weigh(
     depths: bool = False,
     lifted: bool = True,
     fates: bool = False,
+    span: np.ndarray | None = None,
 ) -> Weighed:
     """Expected band time, touch and hang chance of one rig fished one way, at L levels and W countdowns.
 
@@ -259,6 +262,8 @@ def weigh(
         Whether the rod is lifted where the swim is fished out; else it stays low to the pick-up.
     fates : bool
         Whether what happened under each draw is wanted.
+    span : numpy.ndarray of int, optional
+        First and one past the last index of the countdowns wanted at each level, shape (L, 2); the rest stays zero.
     """
     L, W, N = tracks.count.shape[0], len(countdown_s), deviations.shape[1]
     band, touch, hang, lift, swim, under = (np.zeros((L, W)) for _ in range(6))
@@ -297,6 +302,7 @@ def weigh(
         means,
         under,
         fate,
+        np.array([[0, W]] * L) if span is None else np.ascontiguousarray(span, dtype=np.int64),
     )
     return Weighed(band, touch, hang, lift, swim, means, under, fate)
 

@@ -1,0 +1,29 @@
+"""The search against brute force, and stated chances against invented rivers whose truth is known."""
+
+import numpy as np
+
+from planner.advice import Settings
+from tests.bench.bench_chances import outcomes
+from tests.bench.bench_optimal import both, box, random_spot
+
+
+def test_the_search_comes_within_two_per_cent_of_brute_force(store):
+    """Every rig, mode, pace and second with all draws, on random spots of two canonical casts."""
+    rng, settings, tackle = np.random.default_rng(23), Settings(), box(3)
+    pairs = np.array([both(random_spot(rng, k, casts=2), tackle, settings, store) for k in range(12)])
+    answered = pairs[pairs[:, 1] > 0]
+    assert len(answered) >= 8
+    lost = 1 - answered[:, 0] / answered[:, 1]
+    assert np.all(lost >= -1e-9), "the search cannot beat what weighs everything from the same tables"
+    assert np.all(lost <= 0.02)
+
+
+def test_stated_chances_come_true(store):
+    """Over invented waters swum at full resolution, chances agree with what happened; chance alone allows 0.04."""
+    cases = outcomes(40, 16, 2, store)
+    touch, hang, touched, hung = cases.T
+    assert 0.1 < touched.mean() < 0.9, "the cases must leave something in question"
+    assert abs(touch.mean() - touched.mean()) < 0.06
+    assert abs(hang.mean() - hung.mean()) < 0.06
+    likely = touch > 0.5
+    assert touched[likely].mean() > touched[~likely].mean() + 0.3
