@@ -1,14 +1,16 @@
 """What may lie under the runs on the map: the user's own drawing, or pictures from a public service.
 
-The drawing is a GeoJSON or GeoPackage file that river.toml names as ``background``: banks, contours, islands that the
-user may use. It is clipped to the map, thinned until it fits and written into the page. Pictures from the network are
-off by default twice: the page must be built with them and the reader must switch them on.
+A file of the river folder that river.toml names as ``background``: a GeoJSON or GeoPackage drawing of banks, contours,
+islands, or a GeoTIFF picture, that the user may use. It is clipped to the map, thinned until it fits and written into
+the page. Pictures from the network are off by default twice: the page must be built with them and the reader must
+switch them on.
 """
 
 from __future__ import annotations
 
 import math
 import tomllib
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit
@@ -21,6 +23,7 @@ __all__ = ["BackgroundUnfit", "background", "online_layer"]
 
 _MOST_NUMBERS = 12_000
 _READS = (".geojson", ".json", ".gpkg")
+_PICTURES = (".tif", ".tiff")
 
 _USGS = {
     "host": "https://basemap.nationalmap.gov",
@@ -57,41 +60,57 @@ def online_layer(river: River, online: bool | None = None) -> dict[str, Any] | N
 
 
 def background(river: River, box: list[float]) -> dict[str, Any] | None:
-    """The user's drawing as lines and areas in lat, lon, clipped to the map and thinned.
+    """The user's drawing as lines and areas in lat, lon, or picture with its corners, clipped to the map and thinned.
 
     Parameters
     ----------
     river : River
-        Its river.toml may name ``background``, a file in the river folder or a path.
+        Its river.toml may name ``background``, a file in the river folder.
     box : list of float
         West, south, east, north of the map [degrees].
 
     Returns
     -------
     dict or None
-        ``lines`` and ``areas`` (rings), each a list of lists of lat, lon [degrees]; ``name`` of the file.
+        ``name`` of the file, and of a drawing ``lines`` and ``areas`` (rings), each a list of lists of lat, lon
+        [degrees]; of a picture ``picture`` and ``corners`` as `planner.page.photo.photo` gives them.
 
     Raises
     ------
     BackgroundUnfit
-        When the file is missing, of a kind that is not read, has no reference system or holds nothing here.
+        When the file is missing or outside the folder, of a kind that is not read, has no reference system or holds
+        nothing here.
+    PhotoUnfit
+        When a picture cannot be read, is too large, does not say where it lies or lies elsewhere.
     """
     given = _settings(river).get("background")
     if not given:
         return None
     path = river.folder / str(given)
     where = f'river.toml, background = "{given}"'
-    if path.suffix.lower() not in _READS:
+    kind = path.suffix.lower()
+    if kind not in (*_READS, *_PICTURES):
         raise BackgroundUnfit(
             f"a file that ends in {path.suffix or 'nothing'}",
-            "a GeoJSON or GeoPackage file of lines or areas; a picture is not read",
-            "trace what you need as lines, or remove the key",
+            "a GeoJSON or GeoPackage file of lines or areas, or a GeoTIFF picture",
+            "save it as one of these, or remove the key",
+            where=where,
+        )
+    if not _within(path, river.folder):
+        raise BackgroundUnfit(
+            "the file is outside the river folder",
+            "a file in the river folder",
+            "copy it there, or remove the key",
             where=where,
         )
     if not path.is_file():
         raise BackgroundUnfit(
             "no such file", "a file in the river folder", "correct the name, or remove the key", where
         )
+    if kind in _PICTURES:
+        from planner.page.photo import photo
+
+        return {**photo(path, box, where), "name": path.name}
     import geopandas as gpd
 
     try:
@@ -104,6 +123,13 @@ def background(river: River, box: list[float]) -> dict[str, Any] | None:
             where=where,
         ) from error
     return {**_drawn(frame, box, where), "name": path.name}
+
+
+def _within(path: Path, folder: Path) -> bool:
+    try:
+        return path.resolve().is_relative_to(folder.resolve())
+    except (OSError, RuntimeError, ValueError):  # a loop of links, or a name no file can have
+        return False
 
 
 def _drawn(frame: geopandas.GeoDataFrame, box: list[float], where: str) -> dict[str, Any]:

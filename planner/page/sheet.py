@@ -51,7 +51,9 @@ def build_page(plan: dict[str, Any], river: River, units: str, *, online: bool |
     PageUnfit
         When the installed map library would make the page ask for an outside file.
     BackgroundUnfit
-        When the file that river.toml names as ``background`` cannot be drawn.
+        When the drawing that river.toml names as ``background`` cannot be drawn.
+    PhotoUnfit
+        When the picture that it names cannot be drawn.
     """
     from planner.page.figure import compose
 
@@ -157,9 +159,10 @@ def _legend(plan: dict[str, Any], data: dict[str, Any], units: str) -> str:
 
 
 def _online(layer: dict[str, Any] | None, data: dict[str, Any]) -> str:
-    """The switch of the background map, off until pressed, and the name of the reader's own drawing."""
+    """The switch of the background map, off until pressed, and the name of the reader's own drawing or picture."""
     own = data["map"]["under"]
-    said = f'<p class="note">Under the runs: {name(own["name"])} from the river folder.</p>' if own else ""
+    how = ", in pale grey; the river may have moved since it was taken" if own and "picture" in own else ""
+    said = f'<p class="note">Under the runs: {name(own["name"])} from the river folder{how}.</p>' if own else ""
     if layer is None:
         return said
     return (

@@ -79,7 +79,7 @@ def test_a_large_drawing_is_thinned_until_it_fits(tmp_path: Path) -> None:
     ("name", "content", "said"),
     [
         ("gone.geojson", None, "no such file"),
-        ("photo.tif", b"II*", "a picture is not read"),
+        ("photo.png", b"", "a file that ends in .png"),
         ("bad.geojson", b"{", "could not be read"),
         ("far.geojson", "far", "no line or area within the map"),
     ],

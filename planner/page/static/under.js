@@ -1,11 +1,15 @@
-// What lies under the runs: the reader's own drawing from the river folder, and, only when this page was built for it
-// and the reader asks, pictures from a public service. The choice is remembered where the browser keeps anything.
+// What lies under the runs: the reader's own drawing or picture from the river folder, and, only when this page was
+// built for it and the reader asks, pictures from a public service. The choice is remembered where the browser keeps any.
 const ONLINE_KEY = "plumbrun-background";
 
 function drawUnder() {
   const under = data.map.under;
   riverMap.createPane("under").classList.add("under");
   if (!under) return;
+  if (under.picture) {
+    L.imageOverlay(under.picture, under.corners, { pane: "under", interactive: false, alt: "" }).addTo(riverMap);
+    return;
+  }
   const style = { pane: "under", color: "#8a6a4a", weight: 1.5, interactive: false };
   if (under.areas.length) L.polygon(under.areas, Object.assign({ fillColor: "#efe2cf", fillOpacity: 1 }, style)).addTo(riverMap);
   if (under.lines.length) L.polyline(under.lines, style).addTo(riverMap);
