@@ -9,7 +9,7 @@ import click
 
 from planner.commands.shared import FOLDER, JSON, NOW, UNITS, guarded, read_moment, say_json
 
-__all__ = ["log", "swim"]
+__all__ = ["calibrate", "log", "swim"]
 
 
 @click.command()
@@ -88,3 +88,123 @@ def log(
         say_json(report)
     else:
         click.echo(log_text(report))
+
+
+@click.group()
+def calibrate() -> None:
+    """Turn a stopwatch and a bucket or a pool into the sink rate of a line or a fly."""
+
+
+FELL = click.option("--fell", required=True, metavar="QUANTITY", help="Depth that it fell, e.g. 1.5m.")
+TIMES = click.option(
+    "--in",
+    "times",
+    required=True,
+    multiple=True,
+    metavar="SECONDS",
+    help="Time it took, e.g. 9.8s; once for each fall.",
+)
+INTO = click.option(
+    "--folder", type=click.Path(path_type=Path), help="Write the result into this river folder's tackle.toml."
+)
+NAMED = click.option("--name", help="Which entry of tackle.toml it is; needed with --folder.")
+
+
+@calibrate.command("line")
+@click.option("--length", required=True, metavar="QUANTITY", help="Length of the piece timed, or of the whole head.")
+@FELL
+@TIMES
+@click.option("--weight", metavar="QUANTITY", help="Weight of that piece, e.g. '60 grain'; gives its thickness too.")
+@click.option("--water", default="20 C", show_default=True, metavar="QUANTITY", help="Temperature of the water.")
+@INTO
+@NAMED
+@UNITS
+@JSON
+@guarded
+def calibrate_line(folder: Path | None, name: str | None, as_json: bool, units: str | None, **options: Any) -> None:
+    """Sink rate of a line from the time that a level piece took to fall.
+
+    Cut or lay out a piece, wet it, hold it level just under still water, let go, stop at the bottom. Deeper and more
+    often is better. A short piece falls faster than a whole head; what is printed is corrected for that, for the start
+    and for the water's temperature.
+    """
+    from planner.sink.bucket import line_report
+
+    _calibrated("line", line_report, folder, name, as_json, units, options)
+
+
+@calibrate.command("fly")
+@FELL
+@TIMES
+@click.option("--drag", type=click.Choice(["high", "medium", "low"]), default="medium", show_default=True)
+@click.option("--weighting", type=click.Choice(["none", "light", "heavy"]), default="none", show_default=True)
+@click.option("--weight", metavar="QUANTITY", help="Weight as weighed dry, e.g. '1.9 g'; wins over --weighting.")
+@click.option("--length", metavar="QUANTITY", help="Length, e.g. '70 mm'.")
+@INTO
+@NAMED
+@UNITS
+@JSON
+@guarded
+def calibrate_fly(folder: Path | None, name: str | None, as_json: bool, units: str | None, **options: Any) -> None:
+    """Sink rate and drag of a fly from the time that it took to fall, soaked, on slack tippet."""
+    from planner.sink.bucket import fly_report
+
+    _calibrated("fly", fly_report, folder, name, as_json, units, options)
+
+
+def _calibrated(
+    kind: str,
+    make: Any,
+    folder: Path | None,
+    name: str | None,
+    as_json: bool,
+    units: str | None,
+    options: dict[str, Any],
+) -> None:
+    """Report a timed fall, and write its sink rate into the folder's tackle file where one is named."""
+    from planner.sink.bucket import calibrate_text
+
+    written, entry, river = "", None, None
+    if folder is not None:
+        river, entry = _entry(folder, kind, name)
+    report = make(entry=entry, **options)
+    if river is not None:
+        _write_rate(river, kind, entry, report["toml"]["sink_ips"])
+        written = str(river.folder / "tackle.toml")
+    report["written"] = written
+    if as_json:
+        say_json(report)
+    else:
+        click.echo(calibrate_text(report, units or "us", written))
+
+
+def _entry(folder: Path, kind: str, name: str | None) -> tuple[Any, Any]:
+    """The river and its entry of that name in tackle.toml."""
+    from planner.errors import UsageMistake
+    from planner.river import read_river
+
+    river = read_river(folder)
+    if river.tackle.generic:
+        raise UsageMistake(f"{folder} has no tackle.toml", "a file to write into", "write one, or leave out --folder")
+    entries = river.tackle.lines if kind == "line" else river.tackle.flies
+    entry = next((entry for entry in entries if entry.name == name), None)
+    if entry is None:
+        names = "; ".join(entry.name for entry in entries)
+        raise UsageMistake(f"--name {name!r}" if name else "--folder without --name", f"one of: {names}", "name it")
+    return river, entry
+
+
+def _write_rate(river: Any, kind: str, entry: Any, sink_ips: float) -> None:
+    """Rewrite tackle.toml with the entry's rate, everything else as it stands."""
+    from dataclasses import replace
+
+    from planner.river.writer import write_river
+
+    new = (
+        replace(entry, sink_ips=sink_ips)
+        if kind == "line"
+        else replace(entry, extra=entry.extra | {"sink_ips": sink_ips})
+    )
+    key = "lines" if kind == "line" else "flies"
+    entries = tuple(new if old is entry else old for old in getattr(river.tackle, key))
+    write_river(replace(river, tackle=replace(river.tackle, **{key: entries})))

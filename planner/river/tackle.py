@@ -8,6 +8,7 @@ from typing import Any
 
 from planner import tables
 from planner.river.records import DRAG_CLASSES, WEIGHTINGS, Tackle, TackleFly, TackleLine
+from planner.river.rigging import check_head, check_weights
 from planner.river.settings import load_toml
 from planner.river.values import Notebook, short
 from planner.units import FOOT
@@ -114,6 +115,7 @@ def _line(where: str, entry: dict[str, Any], notes: Notebook) -> TackleLine:
             "error", TACKLE_FILE, where, f"tip_ft {figure['tip_ft']:g} exceeds head_ft {figure['head_ft']:g}",
             "head_ft with the tip included", "correct one of them",
         )  # fmt: skip
+    check_head(where, entry, TACKLE_FILE, notes)
     return TackleLine(
         name=str(entry["name"]).strip(),
         code=notes.text(entry, "code", TACKLE_FILE, where),
@@ -126,9 +128,10 @@ def _line(where: str, entry: dict[str, Any], notes: Notebook) -> TackleLine:
 def _fly(where: str, entry: dict[str, Any], notes: Notebook) -> TackleFly:
     mass = notes.number(entry, "mass_g", TACKLE_FILE, where, quantity="fly_mass_g")
     weighting = notes.choice(entry, "weighting", WEIGHTINGS, TACKLE_FILE, where)
-    if math.isnan(mass) and not weighting:
+    tied = check_weights(where, entry, TACKLE_FILE, notes)
+    if math.isnan(mass) and not weighting and not tied:
         notes.add(
-            "error", TACKLE_FILE, where, "neither mass_g nor weighting", "one of them",
+            "error", TACKLE_FILE, where, "neither mass_g nor weighting", "one of them, or a bead, cone or dumbbell",
             f"weigh the fly, or write weighting as one of {', '.join(WEIGHTINGS)}",
         )  # fmt: skip
     return TackleFly(

@@ -88,6 +88,16 @@ def _all_same(one: Mapping[str, Any], two: Mapping[str, Any]) -> bool:
     return set(one) == set(two) and all(same(value, two[key]) for key, value in one.items())
 
 
+def _updated(table: Any, now: Mapping[str, Any], before: Mapping[str, Any]) -> None:
+    """Bring a table up to date, new keys right after its last one and not after the blank lines that follow it."""
+    end = table.value.body if hasattr(table.value, "body") else []
+    tail = []
+    while end and end[-1][0] is None and not str(end[-1][1].as_string()).strip():
+        tail.append(end.pop())
+    update_table(table, now, before)
+    table.value.body.extend(reversed(tail))
+
+
 def tackle_text(river: River) -> str | None:
     """Text of tackle.toml; None where the generic tackle stands in."""
     import tomlkit
@@ -110,6 +120,10 @@ def tackle_text(river: River) -> str | None:
             continue
         changed = True
         raw = {str(entry.get("name")).strip(): entry for entry in document.get(key, [])}
+        if [entry.name for entry in now] == list(raw) == list(members):
+            for entry in now:  # in place: a rebuilt array would move blank lines and comments
+                _updated(raw[entry.name], _flat(entry), members[entry.name])
+            continue
         array = tomlkit.aot()
         for entry in now:
             table = raw.get(entry.name, tomlkit.table())

@@ -39,10 +39,14 @@ Scenarios = np.ndarray  # structured, dtype SCENARIO, shape (B,)
 LEVEL = np.zeros(1)  # no bed over x and y, no current across
 SWING = 30.0  # a line that is not stripped is followed this long [s]
 # a hard jerk, of slack that comes tight in fast water, asks for shorter steps, so many for each one, and stiffer links
-FINER = ((1, 1.0), (2, 1.0), (4, 1.0), (8, 4.0), (16, 16.0))
-SPEED_BOUND = 8.0
+FINER = ((1, 1.0), (2, 1.0), (4, 1.0), (8, 4.0), (16, 16.0), (32, 64.0), (64, 256.0))
 STRETCH_BOUND = 0.005
-TENSION_BOUND = 50.0
+# beyond these a swim is solved again with finer steps ...
+SPEED_BOUND, TENSION_BOUND = 8.0, 50.0
+# ... and beyond these it is refused: where slack comes tight in water of 3 to 4 m/s the free end cracks like a whip, at
+# three to four times the water's speed by every step and stiffness, and a short pull of a long line takes its weight
+WHIP_BOUND, BREAK_BOUND = 20.0, 100.0
+FINE = 16  # the steps so many times finer at which those wider bounds are taken
 
 
 def scenario_row(
@@ -290,7 +294,7 @@ def solve(
     around = ground, across
     _run_many(packed, counts, nodes, step_s, stride, down, back, flags, *around)
     for finer, stiffer in FINER[1:]:
-        again = np.flatnonzero(out_of_bounds(flags, stretch).any(axis=1))
+        again = np.flatnonzero(out_of_bounds(flags, stretch, whips=finer > FINE).any(axis=1))
         if again.size == 0:
             break
         part = np.empty((again.size, *down.shape[1:])), np.empty((again.size, *back.shape[1:]))
@@ -338,26 +342,30 @@ def _run_many(
         list(pool.map(share, range(workers)))
 
 
-def out_of_bounds(flags: np.ndarray, stretch: float = math.inf) -> np.ndarray:
-    """True where a swim left its bounds of speed, tension and stretch; shape of `flags` without its last."""
+def out_of_bounds(flags: np.ndarray, stretch: float = math.inf, whips: bool = False) -> np.ndarray:
+    """True where a swim left its bounds of speed, tension and stretch; shape of `flags` without its last.
+
+    ``whips`` takes the wider bounds, once the steps are fine enough to follow a line that cracks like a whip.
+    """
     column = {name: flags[..., index] for index, name in enumerate(FLAG_COLUMNS)}
-    within = (column["max_speed_m_s"] < SPEED_BOUND) & (column["max_tension_n"] < TENSION_BOUND)
+    speed, tension = (WHIP_BOUND, BREAK_BOUND) if whips else (SPEED_BOUND, TENSION_BOUND)
+    within = (column["max_speed_m_s"] < speed) & (column["max_tension_n"] < tension)
     return ~(within & (column["max_stretch"] <= stretch))
 
 
 def check_bounds(flags: np.ndarray) -> None:
-    """Raise when a swim left its physical bounds: |v| under 8 m/s, tension finite and under 50 N.
+    """Raise when a swim left its physical bounds: |v| under 20 m/s, tension finite and under 100 N.
 
     Raises
     ------
     SwimFailed
         Naming how many swims did and the worst values.
     """
-    bad = out_of_bounds(flags)
+    bad = out_of_bounds(flags, whips=True)
     if np.any(bad):
         speed, tension = (flags[..., FLAG_COLUMNS.index(name)] for name in ("max_speed_m_s", "max_tension_n"))
         raise SwimFailed(
             f"{int(bad.sum())} of {bad.size} swims reached {np.max(speed):.3g} m/s and {np.max(tension):.3g} N",
-            f"speeds under {SPEED_BOUND:g} m/s and tensions under {TENSION_BOUND:g} N",
-            "report the line, fly and cast; a shorter time step may carry it",
+            f"speeds under {WHIP_BOUND:g} m/s and tensions under {BREAK_BOUND:g} N, more than a leader bears",
+            "cast shorter, feed less or strip slower in water this fast",
         )

@@ -1,23 +1,25 @@
 """The physical fly: mass, volume, drag areas and lift band from its class.
 
-The classes (`planner/tables/fly_classes.csv`) are design choices within the range of published drag areas of
-small lures; the angler's own timed sink of a fly is the better calibration.
+The classes (`planner/tables/fly_classes.csv`) are design choices within the range of published drag areas of small
+lures, set so that each falls in still water as `fly_fall_rates.csv` says; the angler's own timed fall is better.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from planner.errors import UsageMistake
 from planner.sink.constants import constant, material_density
+from planner.sink.weights import weights_of
 from planner.tables import rows
+from planner.units import INCH
 
 if TYPE_CHECKING:
     from planner.river.records import TackleFly
 
-__all__ = ["Fly", "fly_from_class", "fly_from_tackle"]
+__all__ = ["Fly", "fall_rate", "fly_from_class", "fly_from_tackle", "fly_with_fall_rate"]
 
 
 @dataclass(frozen=True)
@@ -122,18 +124,75 @@ def fly_from_class(
     )
 
 
+def fall_rate(fly: Fly) -> float:
+    """Speed at which the fly alone falls in still water [m/s]: ``v = sqrt(2 W / (rho CdA))`` (1); negative: it rises.
+
+    Examples
+    --------
+    >>> round(fall_rate(fly_from_class("low", "heavy")), 2)
+    0.31
+    """
+    area = constant("water_density") * fly.broadside_area_m2
+    return math.copysign(math.sqrt(2.0 * abs(fly.wet_weight_n) / area), fly.wet_weight_n)
+
+
+def fly_with_fall_rate(fly: Fly, sink_m_s: float) -> Fly:
+    """The fly with both drag areas scaled so that it falls at a timed rate, its weight kept; (1) solved for the area.
+
+    Raises
+    ------
+    UsageMistake
+        When the fly floats by its mass and volume, or the areas would leave a sixth to six times the class's.
+
+    Examples
+    --------
+    >>> timed = fly_with_fall_rate(fly_from_class("low", "heavy"), 0.25)
+    >>> round(fall_rate(timed), 3)
+    0.25
+    """
+    weight = fly.wet_weight_n
+    area = 2.0 * weight / (constant("water_density") * sink_m_s**2) if sink_m_s > 0.0 else math.nan
+    factor = area / fly.broadside_area_m2
+    if not 1.0 / 6.0 <= factor <= 6.0:
+        raise UsageMistake(
+            f"fly {fly.name!r} that weighs {1000 * weight:.1f} mN in water and falls {sink_m_s / INCH:.1f} in/s",
+            f"a rate within about {fall_rate(fly) / INCH / 2.4:.1f} to {fall_rate(fly) / INCH * 2.4:.1f} in/s",
+            "time it again, soaked, or correct its mass_g, drag or length_mm",
+        )
+    return replace(fly, towed_area_m2=fly.towed_area_m2 * factor, broadside_area_m2=area)
+
+
 def fly_from_tackle(fly: TackleFly) -> Fly:
     """Fly from an entry of the tackle file.
+
+    Besides its fields an entry may name ``bead``, ``cone`` or ``dumbbell`` (such as ``"tungsten 3.3 mm"``) and
+    ``sink_ips``, the rate at which it was timed to fall.
 
     Raises
     ------
     UsageMistake
         As `fly_from_class`.
     """
-    return fly_from_class(
+    made = fly_from_class(
         fly.drag,
         fly.weighting or "none",
         mass_g=math.nan if fly.mass_g is None else float(fly.mass_g),
         length_mm=math.nan if fly.length_mm is None else float(fly.length_mm),
         name=fly.name,
     )
+    added = weights_of(fly.extra)
+    if added.mass_kg > 0.0:
+        if fly.mass_g == fly.mass_g and fly.mass_g is not None:  # weighed with its bead: only the volume is news
+            lead = added.mass_kg / material_density("lead")
+            made = replace(made, volume_m3=made.volume_m3 + added.volume_m3 - lead)
+        else:
+            made = replace(made, mass_kg=made.mass_kg + added.mass_kg, volume_m3=made.volume_m3 + added.volume_m3)
+    if "sink_ips" in fly.extra:
+        try:
+            timed = float(fly.extra["sink_ips"]) * INCH
+        except (TypeError, ValueError) as error:
+            raise UsageMistake(
+                f"fly {fly.name!r}: sink_ips {fly.extra['sink_ips']!r}", "a number", "correct it in tackle.toml"
+            ) from error
+        made = fly_with_fall_rate(made, timed)
+    return made

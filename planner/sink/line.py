@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import UsageMistake
 from planner.sink.constants import constant, material_density
-from planner.sink.drag import density_for_sink_rate, diameter_for_sink_rate, sink_rate_broadside, wet_weight
-from planner.tables import rows
+from planner.sink.drag import density_for_sink_rate, sink_rate_broadside, wet_weight
+from planner.sink.heads import HeadStep, sinking_part, stepped_head, thin_front
+from planner.sink.standards import head_against_standard, line_weight_grains, sink_class, tippet_diameter_m
 from planner.units import FOOT, GRAIN, INCH
 
 if TYPE_CHECKING:
@@ -30,17 +30,6 @@ __all__ = [
     "sink_class",
     "tippet_diameter_m",
 ]
-
-DISAGREE = "weight and sink rate disagree"
-
-
-@dataclass(frozen=True)
-class HeadStep:
-    """A level part of a stepped head: length [m], diameter [m], density [kg/m³]."""
-
-    length_m: float
-    diameter_m: float
-    density_kg_m3: float
 
 
 @dataclass(frozen=True)
@@ -70,8 +59,8 @@ class Line:
     flags : tuple of str
         What did not fit, said aloud.
     steps : tuple of HeadStep
-        Of a head that is not level: its two or three parts from the leader on. Diameter, density and sink rate of the
-        head are then those of the level line of the same length and mass that falls at the steps' mean rate.
+        Of a head that is not level: its two or three parts from the leader on. The head's diameter and density are
+        then those of its whole volume and mass, its sink rate the mean along it.
     """
 
     name: str
@@ -117,122 +106,11 @@ class Line:
         return self.rear_length_m + self.head_length_m
 
 
-def line_weight_grains(weight: int) -> tuple[float, float]:
-    """Standard weight and tolerance of the first 30 ft of a line [grains], [AFFTA1962].
-
-    Raises
-    ------
-    UsageMistake
-        When the standard has no such weight.
-
-    Examples
-    --------
-    >>> line_weight_grains(6)
-    (160.0, 8.0)
-    """
-    for row in rows("line_weights"):
-        if int(row["weight"]) == weight:
-            return float(row["grains"]), float(row["tolerance_grains"])
-    raise UsageMistake(f"line weight {weight}", "a weight of 1 to 14", "correct the line's or rod's weight")
-
-
-def head_against_standard(head_grains: float, head_ft: float, rod_weight: int) -> dict[str, Any]:
-    """How a head compares with the standard of a rod's weight, and whether the trade hangs it on that rod.
-
-    A short head is cast whole, so it may exceed the standard's 30 ft figure: the trade hangs heads of up to about
-    one and a half times that figure on a rod (common practice, no source).
-
-    Parameters
-    ----------
-    head_grains, head_ft : float
-        Weight [grains] and length [ft] of the head.
-    rod_weight : int
-        Line weight written on the rod.
-
-    Returns
-    -------
-    dict
-        ``suits``, ``standing`` (``above``, ``within`` or ``below``), ``standard_grains``, ``tolerance_grains``,
-        ``grains_in_30_ft`` and ``text``.
-
-    Examples
-    --------
-    >>> head_against_standard(200.0, 26.0, 6)["text"]
-    '200 grains, above the standard 160 ± 8 of the first 30 ft for a 6-weight; suits the rod as a short head'
-    """
-    standard, tolerance = line_weight_grains(rod_weight)
-    inside = head_grains * min(1.0, 30.0 / head_ft)
-    standing = "above" if inside > standard + tolerance else "below" if inside < standard - tolerance else "within"
-    suits = standard - tolerance <= inside <= 1.5 * standard
-    text = f"{head_grains:g} grains, {standing} the standard {standard:g} ± {tolerance:g} of the first 30 ft for a "
-    text += f"{rod_weight}-weight; " + ("suits the rod as a short head" if suits else "does not suit the rod")
-    return {
-        "suits": suits,
-        "standing": standing,
-        "standard_grains": standard,
-        "tolerance_grains": tolerance,
-        "grains_in_30_ft": inside,
-        "text": text,
-    }
-
-
-def sink_class(sink_m_s: float) -> str:
-    """Trade class of a sink rate; the class whose usual rate is nearest (ranges overlap, no standard).
-
-    Examples
-    --------
-    >>> sink_class(6.3 * 0.0254)
-    'type 6'
-    """
-    ips = sink_m_s / INCH
-    return min(rows("sink_classes"), key=lambda row: abs(float(row["usual_ips"]) - ips))["class"]
-
-
-def tippet_diameter_m(x: float) -> float:
-    """Diameter of a tippet of size x [m]: 0.001 in × (11 − x) (common practice, no source).
-
-    Examples
-    --------
-    >>> round(1000 * tippet_diameter_m(2), 3)
-    0.229
-    """
-    return 1e-3 * INCH * (11.0 - x)
-
-
 def _or(value: Any, default: float) -> float:
     if value is None:
         return default
     number = float(value)
     return default if math.isnan(number) else number
-
-
-@lru_cache(maxsize=256)
-def _sinking_part(
-    mass_kg_m: float, sink_m_s: float, diameter_m: float
-) -> tuple[float, float, float, float, tuple[str, ...]]:
-    """Diameter, density, sink rate, spread below and flags of a level part of given mass and stated sink rate."""
-    spread = constant("sink_rate_rel_sd")
-    bound = constant("density_bound")
-    area = math.pi / 4.0
-    if diameter_m == diameter_m:
-        density = mass_kg_m / (area * diameter_m**2)
-        flags: tuple[str, ...] = ()
-        if density > bound:
-            flags = (f"{DISAGREE}: {1000 * diameter_m:.2f} mm at this weight is {density:.0f} kg/m³",)
-        return diameter_m, density, sink_rate_broadside(diameter_m, density), spread, flags
-    diameter_m = diameter_for_sink_rate(mass_kg_m, sink_m_s)
-    density = mass_kg_m / (area * diameter_m**2)
-    if density <= bound:
-        return diameter_m, density, sink_m_s, spread, ()
-    # No coating is that dense: hold the diameter at the bound and let the line fall as it then must.
-    held = math.sqrt(mass_kg_m / (area * bound))
-    sink = sink_rate_broadside(held, bound)
-    gap = 1.0 - sink / sink_m_s
-    flag = (
-        f"{DISAGREE}: {sink_m_s / INCH:.1f} in/s at this weight needs {density:.0f} kg/m³, above the {bound:.0f} taken "
-        f"as possible; {sink / INCH:.1f} in/s is used"
-    )
-    return held, bound, sink, spread + gap, (flag,)
 
 
 def line_from_head(
@@ -300,7 +178,7 @@ def line_from_head(
         density = floating
         sink, below = sink_rate_broadside(diameter, density), spread
     else:
-        diameter, density, sink, below, flags = _sinking_part(per_m, sink_m_s, diameter_m)
+        diameter, density, sink, below, flags = sinking_part(per_m, sink_m_s, diameter_m)
     running_diameter = constant("running_diameter")
     running_density = (
         floating if running == "floating" else density_for_sink_rate(running_diameter, constant("running_sink_rate"))
@@ -332,7 +210,8 @@ def line_from_tackle(line: TackleLine, tackle: Tackle | None = None) -> Line:
     """Line from an entry of the tackle file, with the tackle's leader and tippet.
 
     The grains of a line with a sinking tip are the tip's own; the rest of its head floats, as thick as the tip's
-    weight per metre makes it. Tippet and leader are joined to one of their mean diameter and density.
+    weight per metre makes it. Tippet and leader are joined to one of their mean diameter and density. An entry may
+    name ``steps`` (a list of ft, grains and sink_ips from the leader on) or ``front_taper_ft`` with ``compensated``.
 
     Parameters
     ----------
@@ -382,7 +261,7 @@ def line_from_tackle(line: TackleLine, tackle: Tackle | None = None) -> Line:
         leader_d = math.sqrt(volume / leader_m) if volume > 0 else constant("leader_diameter")
         leader_rho = sum(le * d**2 * rho for le, d, rho in parts) / volume if volume > 0 else material_density("nylon")
     rear_m = max(0.0, (head_ft - tip_ft) * FOOT) if tipped and head_ft == head_ft else 0.0
-    return line_from_head(
+    made = line_from_head(
         part_ft * FOOT,
         grains * GRAIN,
         ips * INCH,
@@ -395,6 +274,7 @@ def line_from_tackle(line: TackleLine, tackle: Tackle | None = None) -> Line:
         leader_density_kg_m3=leader_rho,
         diameter_m=1e-3 * _or(line.diameter_mm, math.nan),
     )
+    return _shaped(made, line.extra)
 
 
 def line_with_sink_factor(line: Line, factor: float) -> Line:
@@ -409,4 +289,66 @@ def line_with_sink_factor(line: Line, factor: float) -> Line:
     4.5
     """
     sink = line.sink_rate_m_s * factor
+    if line.steps:
+        faster = (density_for_sink_rate(step.diameter_m, step.sink_rate_m_s * factor) for step in line.steps)
+        steps = (replace(step, density_kg_m3=density) for step, density in zip(line.steps, faster, strict=True))
+        return _with_steps(line, tuple(steps))
     return replace(line, sink_rate_m_s=sink, head_density_kg_m3=density_for_sink_rate(line.head_diameter_m, sink))
+
+
+def _with_steps(line: Line, steps: tuple[HeadStep, ...]) -> Line:
+    """The line with a head of these steps."""
+    length = sum(step.length_m for step in steps)
+    volume = sum(step.diameter_m**2 * step.length_m for step in steps)
+    return replace(
+        line,
+        steps=steps,
+        head_length_m=length,
+        head_diameter_m=math.sqrt(volume / length),
+        head_density_kg_m3=sum(step.mass_kg for step in steps) / (math.pi / 4.0 * volume),
+        sink_rate_m_s=sum(step.sink_rate_m_s * step.length_m for step in steps) / length,
+    )
+
+
+def _shaped(made: Line, given: dict[str, Any]) -> Line:
+    """The line with the steps or the thin front that its entry in the tackle file names."""
+    if "steps" in given:
+        try:
+            parts = [
+                (float(p["ft"]) * FOOT, float(p["grains"]) * GRAIN, float(p["sink_ips"]) * INCH) for p in given["steps"]
+            ]
+        except (KeyError, TypeError, ValueError) as error:
+            raise UsageMistake(
+                f"line {made.name!r}: steps {given['steps']!r}",
+                "a list of { ft = …, grains = …, sink_ips = … }, from the leader on",
+                "correct the steps in tackle.toml",
+            ) from error
+        steps, flags = stepped_head(parts)
+        length, mass = sum(part[0] for part in parts), sum(part[1] for part in parts)
+        if abs(length / made.head_length_m - 1.0) > 0.02 or abs(mass / made.head_mass_kg - 1.0) > 0.05:
+            raise UsageMistake(
+                f"line {made.name!r}: its steps come to {length / FOOT:.1f} ft and {mass / GRAIN:.0f} grains",
+                f"the sinking part: {made.head_length_m / FOOT:.1f} ft, {made.head_mass_kg / GRAIN:.0f} grains",
+                "correct the steps, or head_ft (tip_ft) and head_grains",
+            )
+        stated = sum(part[2] * part[0] for part in parts) / length
+        return _flagged(replace(_with_steps(made, steps), stated_sink_m_s=stated), flags)
+    if "front_taper_ft" in given:
+        try:
+            front = float(given["front_taper_ft"]) * FOOT
+        except (TypeError, ValueError) as error:
+            raise UsageMistake(
+                f"line {made.name!r}: front_taper_ft {given['front_taper_ft']!r}", "a length in feet", "correct it"
+            ) from error
+        steps, flags = thin_front(
+            made.head_length_m, made.head_mass_kg, made.stated_sink_m_s, front, bool(given.get("compensated", False))
+        )
+        return _flagged(_with_steps(made, steps), flags)
+    return made
+
+
+def _flagged(line: Line, flags: tuple[str, ...]) -> Line:
+    """The line with these flags; where weight and rate disagree its spread reaches down to the stated rate's gap."""
+    spread = constant("sink_rate_rel_sd")
+    gap = max(0.0, 1.0 - line.sink_rate_m_s / line.stated_sink_m_s) if flags else 0.0
+    return replace(line, flags=flags, sink_sd_below=spread + gap, sink_sd_above=spread)

@@ -8,6 +8,7 @@ import numpy as np
 
 from planner.errors import UsageMistake
 from planner.sink.batch import (
+    FINE,
     FINER,
     LEVEL,
     SCENARIO,
@@ -132,7 +133,7 @@ def swim(
             ground,
             across,
         )
-        if not out_of_bounds(flags, STRETCH_BOUND).any():
+        if not out_of_bounds(flags, STRETCH_BOUND, whips=finer >= FINE).any():
             break
     check_bounds(flags)
     flag = dict(zip(FLAG_COLUMNS, flags[0], strict=True))

@@ -8,9 +8,10 @@ from functools import cache
 from itertools import pairwise
 
 from planner.sink import Cast, Current, Fly, Line, Swim, swim
+from planner.sink.calibrate import long_line_rate
 from planner.sink.constants import constant
 from planner.sink.drag import wet_weight
-from planner.sink.fly import fly_from_class
+from planner.sink.fly import fall_rate, fly_from_class
 from planner.sink.line import line_from_head
 from planner.units import FOOT, GRAIN, INCH
 
@@ -99,6 +100,17 @@ def fly_fall_m_s(fly: str, broadside_ratio: float) -> float:
     """Speed at which the fly alone falls in still water [m/s]: weight in water against its broadside drag area."""
     body = FLIES[fly]
     return math.sqrt(2 * body.wet_weight_n / (constant("water_density") * body.towed_area_m2 * broadside_ratio))
+
+
+def short_piece_gain() -> float:
+    """How much slower a 10 ft segment of a 5 in/s line of 1 mm falls than its pieces of 1.5 in, as a share [1]."""
+    piece = 5 * INCH
+    return 1.0 - long_line_rate(piece, 1.0e-3, 1.5 * INCH) / long_line_rate(piece, 1.0e-3, 10 * FOOT)
+
+
+def class_fall_ips(drag: str, weighting: str) -> float:
+    """Rate at which a fly of these classes falls in still water [in/s]."""
+    return fall_rate(fly_from_class(drag, weighting)) / INCH
 
 
 # ------------------------------------------------------------------ facts of the trade

@@ -63,6 +63,15 @@ def _fits(got: object, expected: object, rtol: float, atol: float) -> bool:
     return math.isclose(float(got), float(expected), rel_tol=rtol, abs_tol=atol)  # type: ignore[arg-type]
 
 
+def _margin(got: object, expected: object) -> str:
+    """What was got beside what is asked, and how far it lies from the nearest bound."""
+    if not isinstance(expected, dict):
+        return f"got {got!r}, expected {expected!r}"
+    number = float(got)  # type: ignore[arg-type]
+    room = min(abs(number - bound) for bound in expected.values())
+    return f"got {number:.4g}, to lie within {expected}: {room:.3g} to spare"
+
+
 @pytest.mark.parametrize(("file", "row"), _cases())
 def test_published_value(file: str, row: dict) -> None:
     """The package gives the value that the named source prints."""
@@ -74,6 +83,7 @@ def test_published_value(file: str, row: dict) -> None:
     got = _select(function(**json.loads(row["inputs"])), row["result"])
     expected = json.loads(row["expected"])
     rtol, atol = float(row["rtol"] or 0), float(row["atol"] or 0)
+    print(f"{row['case']}: {_margin(got, expected)}")
     assert _fits(got, expected, rtol, atol), (
         f"{file} {row['case']}: got {got!r}, expected {expected!r} (rtol {rtol}, atol {atol}: "
         f"{row['tolerance_reason']}); source: {row['source']}, {row['place']} [{row['mark']}]"
