@@ -13,6 +13,7 @@ from planner.plan.ask import asked_level, moment, request
 from planner.units import show
 
 if TYPE_CHECKING:
+    from planner.plan.ask import Request
     from planner.river import River
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "moment",
     "plan_folder",
     "unpack_demo",
+    "write_plan",
 ]
 
 # The evening at which the invented demo gauge ends (examples/make_demo.py writes it).
@@ -136,6 +138,34 @@ def plan_folder(
     PlumbrunError
         Nothing is written when the plan cannot be made.
     """
+    from planner.river import read_river
+
+    river = read_river(folder)
+    asked = request(
+        river.timezone, day=day, start=start, end=end, now=now, level=level, replies=replies, learning=learning
+    )
+    return write_plan(river, asked, units or river.units, out)
+
+
+def write_plan(river: River, asked: Request, units: str, out: Path | None = None) -> Written:
+    """Plan a river that is read already, and write page, ``plan.json`` and the exports.
+
+    Parameters
+    ----------
+    river : River
+        The river folder as read.
+    asked : Request
+        Day, window, clock and where readings come from.
+    units : str
+        ``us`` or ``metric``.
+    out : Path, optional
+        Where to write; ``plans/DAY`` in the river's folder when not given.
+
+    Raises
+    ------
+    PlumbrunError
+        Nothing is written when the plan cannot be made.
+    """
     import orjson
 
     from planner.files import plain, write_whole
@@ -143,22 +173,16 @@ def plan_folder(
     from planner.page.cap import cautions_cap
     from planner.page.ical import day_ical
     from planner.plan.compute import compute_plan
-    from planner.river import read_river
 
-    river = read_river(folder)
-    asked = request(
-        river.timezone, day=day, start=start, end=end, now=now, level=level, replies=replies, learning=learning
-    )
-    shown = units or river.units
-    plan = plain(compute_plan(river, asked, shown))
-    target = Path(out) if out is not None else Path(folder) / "plans" / asked.day.isoformat()
+    plan = plain(compute_plan(river, asked, units))
+    target = Path(out) if out is not None else Path(river.folder) / "plans" / asked.day.isoformat()
     made: dict[str, str | bytes] = {
         "plan.json": orjson.dumps(plan, option=orjson.OPT_INDENT_2),
         "spots.csv": spots_csv(plan, river),
         "spots.gpx": spots_gpx(plan, river),
         "cautions.cap.xml": cautions_cap(plan, river),
         "day.ics": day_ical(plan, river),
-        "plan.html": build_page(plan, river, shown),
+        "plan.html": build_page(plan, river, units),
     }
     try:
         target.mkdir(parents=True, exist_ok=True)
@@ -171,7 +195,7 @@ def plan_folder(
         ) from error
     for name, content in made.items():
         write_whole(target / name, content)
-    return Written(plan, (target / "plan.html").resolve(), summary(plan, shown))
+    return Written(plan, (target / "plan.html").resolve(), summary(plan, units))
 
 
 def flow_report(

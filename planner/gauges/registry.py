@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
     from planner.gauges.store import Store
 
-__all__ = ["SERVICES", "Service", "open_series", "service_of"]
+__all__ = ["DAYS", "SERVICES", "Service", "open_series", "service_of"]
+
+DAYS = 60.0  # how far back a plan reads; design choice: two months hold a few recessions to learn from
 
 SERVICES = {
     "usgs": "planner.gauges.usgs",
@@ -72,7 +74,7 @@ def open_series(
     station: str,
     *,
     now: datetime,
-    days: float = 60,
+    days: float = DAYS,
     folder: Path | None = None,
     reply_files: Iterable[Path | str] = (),
     cache: Path | Store | None = None,

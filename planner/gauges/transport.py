@@ -20,6 +20,7 @@ from urllib3.response import BaseHTTPResponse
 from urllib3.util.retry import Retry
 
 from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown
+from planner.gauges.pace import ask_again_after, wait_turn
 
 __all__ = [
     "CONNECT_S",
@@ -42,6 +43,8 @@ TOTAL_S = 60.0
 LIMIT_BYTES = 64 * 1024 * 1024
 # The longest pause that a service may ask for and get; more than that is said to the user instead of waited.
 WAIT_S = 30.0
+# A service that refuses without naming a time is left alone for this long when many rivers are read. Design choice.
+_PAUSE_S = 60.0
 _REDIRECTS = 3
 _PAGES = 200
 JSON_KINDS = ("application/json", "application/vnd.geo+json", "application/geo+json", "text/json")
@@ -64,6 +67,7 @@ class _PatientRetry(Retry):
         if response is not None and error is None:
             asked = self.get_retry_after(response)
             if asked is not None and asked > WAIT_S:
+                ask_again_after(f"{getattr(_pool, 'host', '')}:{getattr(_pool, 'port', '')}", asked)
                 raise MaxRetryError(_pool, url or "", ResponseError(f"it asks to wait {asked:.0f} s"))
         return super().increment(method, url, response, error, _pool, _stacktrace)
 
@@ -253,6 +257,7 @@ def _once(
     began = time.monotonic()
     target, parameters = address, query
     for _ in range(_REDIRECTS + 1):
+        wait_turn(_host_port(target))
         with session.get(
             target,
             params=parameters,
@@ -269,6 +274,11 @@ def _once(
             body = _body(response, limit_bytes, began, what, address)
             return Answer(body, response.headers, response.status_code)
     raise _unreachable(what, address, f"more than {_REDIRECTS} redirects")
+
+
+def _host_port(address: str) -> str:
+    parts = urlsplit(address)
+    return f"{parts.hostname}:{parts.port or (443 if parts.scheme == 'https' else 80)}"
 
 
 def _same_host(here: str, location: str, what: str, how: str = "it redirects to") -> str:
@@ -294,6 +304,7 @@ def _check_status(response: requests.Response, address: str, what: str, statuses
     if status == 429:
         asked = response.headers.get("Retry-After", "")
         limit = response.headers.get("X-RateLimit-Limit", "")
+        ask_again_after(_host_port(response.url), float(asked) if asked.isdigit() else _PAUSE_S)
         why = "too many requests" + (f" (it allows {limit} an hour)" if limit else "")
         raise _unreachable(what, address, why + (f"; it asks to wait {asked} s" if asked else ""))
     raise _unreachable(what, address, f"it answers {status}")

@@ -5,10 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from planner.errors import QuantityUnfit, UsageMistake
 from planner.units import parse
+
+if TYPE_CHECKING:
+    from planner.gauges.store import Store
+    from planner.weather.look import Said
 
 __all__ = ["AskedLevel", "Request", "asked_level", "moment", "request"]
 
@@ -54,6 +59,11 @@ class Request:
         Largest hang chance allowed [1].
     learning : bool
         Whether the log corrects lines and spots.
+    store : Store, optional
+        Where readings are kept or were gathered before; the user's own when not given.
+    said : Said, optional
+        What a weather service was heard to say before. With a store that asks nothing (`planner.gauges.gathered`)
+        and without this, the weather stays unasked.
     """
 
     now: datetime
@@ -64,6 +74,8 @@ class Request:
     replies: tuple[Path, ...] = field(default_factory=tuple)
     hang_limit: float = 0.10
     learning: bool = True
+    store: Store | None = None
+    said: Said | None = None
 
 
 def moment(text: str | None, zone: str) -> datetime:

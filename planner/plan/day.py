@@ -27,6 +27,7 @@ from planner.advice import (
     with_learning,
 )
 from planner.flow.state import TEN_NINETY, FlowState
+from planner.gauges.gathered import GatheredStore
 from planner.plan.ask import Request
 from planner.plan.logged import logged_swims
 from planner.plan.readings import GaugeView, read_gauges
@@ -144,7 +145,8 @@ def day_of(river: River, request: Request, units: str) -> Day:
         view.series is not None and not view.series.from_cache and not station.startswith("file:")
         for station, view in views.items()
     )
-    weather = look_up(river, request.start, request.end, request.now, network=online)
+    online = online and (request.said is not None or not isinstance(request.store, GatheredStore))
+    weather = look_up(river, request.start, request.end, request.now, network=online, said=request.said)
     route = Route.of(river)
     threads = {
         run_id: drift_thread(route, run_id, water.flow, states[run_id]) or states[run_id].velocity_used_m_s

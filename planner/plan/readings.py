@@ -20,9 +20,10 @@ from planner.water.percentiles import Standing, standing
 
 if TYPE_CHECKING:
     from planner.gauges.forecast import Forecast
+    from planner.gauges.store import Store
     from planner.river import River
 
-__all__ = ["Beside", "GaugeView", "gauge_record", "look_beside", "read_gauge", "read_gauges"]
+__all__ = ["Beside", "GaugeView", "gauge_record", "link_of", "look_beside", "read_gauge", "read_gauges", "stations_of"]
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,12 @@ class Beside:
 
 
 def look_beside(
-    station: str, now: datetime, replies: tuple[Path, ...] = (), link: str = "", online: bool = True
+    station: str,
+    now: datetime,
+    replies: tuple[Path, ...] = (),
+    link: str = "",
+    online: bool = True,
+    cache: Store | None = None,
 ) -> Beside:
     """Forecast, flood categories and percentiles of a gauge; what cannot be had is left unknown.
 
@@ -61,13 +67,15 @@ def look_beside(
         The ``noaa:`` gauge that stands at the same place; empty when none is named.
     online : bool
         False asks nothing of the network (the service was silent a moment ago).
+    cache : Store, optional
+        Where replies are kept; the user's own when not given.
     """
     gauge = link or station
-    forecast = open_forecast(gauge, now=now, reply_files=replies, online=online)
-    found = open_categories(gauge, reply_files=replies, online=online)
+    forecast = open_forecast(gauge, now=now, reply_files=replies, cache=cache, online=online)
+    found = open_categories(gauge, reply_files=replies, cache=cache, online=online)
     if found is None and link:
-        found = open_categories(station, reply_files=replies, online=False)
-    normals = open_normals(station, reply_files=replies, online=online)
+        found = open_categories(station, reply_files=replies, cache=cache, online=False)
+    normals = open_normals(station, reply_files=replies, cache=cache, online=online)
     return Beside(forecast, found.known_stages() if found is not None else {}, normals)
 
 
@@ -120,11 +128,21 @@ def read_gauges(river: River, request: Request) -> dict[str, GaugeView]:
     SourceUnreachable, GaugeReplyUnfit
         When a gauge has no reading and the user gave no level for it.
     """
-    stations = list(dict.fromkeys([*river.gauges[:1], *(run.gauge for run in river.runs)])) or [""]
     return {
         station: read_gauge(station, request, river, request.level if position == 0 else None)
-        for position, station in enumerate(stations)
+        for position, station in enumerate(stations_of(river))
     }
+
+
+def stations_of(river: River) -> list[str]:
+    """Gauges that the river's runs use, the river's first gauge first; one empty name for a river without any."""
+    return list(dict.fromkeys([*river.gauges[:1], *(run.gauge for run in river.runs)])) or [""]
+
+
+def link_of(river: River, station: str) -> str:
+    """The ``noaa:`` gauge that river.toml names for the forecast of a station; empty when it names none."""
+    links = river.extra.get("forecasts")
+    return str(links.get(station, "")) if isinstance(links, Mapping) else ""
 
 
 def read_gauge(station: str, request: Request, river: River, level: AskedLevel | None) -> GaugeView:
@@ -139,7 +157,9 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
         )  # fmt: skip
     if station:
         try:
-            series = open_series(station, now=request.now, folder=river.folder, reply_files=request.replies)
+            series = open_series(
+                station, now=request.now, folder=river.folder, reply_files=request.replies, cache=request.store
+            )
         except (SourceUnreachable, GaugeReplyUnfit) as error:
             if level is None or (isinstance(error, GaugeReplyUnfit) and "not station" in error.given):
                 raise
@@ -154,10 +174,10 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
     regulated = river.extra.get("regulated") is True
     beside = Beside()
     if station:
-        links = river.extra.get("forecasts")
-        link = str(links.get(station, "")) if isinstance(links, Mapping) else ""
         online = series is not None and not series.from_cache
-        beside = look_beside(station, request.now, tuple(request.replies), link, online)
+        beside = look_beside(
+            station, request.now, tuple(request.replies), link_of(river, station), online, request.store
+        )
     if level is None:
         expected = expect(series, request.now, start, end, regulated=regulated, forecast=beside.forecast)
     elif math.isfinite(level.stage_m):

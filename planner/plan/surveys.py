@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from planner.plan.ask import Request
     from planner.river import River
 
-__all__ = ["MOST_DAYS", "survey_days", "with_survey_days"]
+__all__ = ["MOST_DAYS", "survey_days", "survey_windows", "with_survey_days"]
 
 # Days fetched one by one for one gauge; a river sounded on more days gives the stage with the sounding.
 MOST_DAYS = 12
@@ -34,13 +34,26 @@ def survey_days(river: River, series: Series) -> list[datetime]:
     list of datetime
         Midnights, UTC.
     """
+    first, last = (series.times[edge].astype("datetime64[s]").item().replace(tzinfo=UTC) for edge in (0, -1))
+    return _days_outside(river, first, last)
+
+
+def survey_windows(river: River, first: datetime, last: datetime) -> list[tuple[datetime, datetime]]:
+    """What a plan will ask a gauge for beside a record from `first` to `last`: from and to of each day, UTC."""
+    return [_window(day) for day in _days_outside(river, first, last)[-MOST_DAYS:] if _window(day)[0] <= last]
+
+
+def _window(day: datetime) -> tuple[datetime, datetime]:
+    return day - timedelta(hours=3), day + timedelta(hours=27)
+
+
+def _days_outside(river: River, first: datetime, last: datetime) -> list[datetime]:
     import pandas as pd
 
     taken = pd.to_datetime(river.soundings["taken_at"], utc=True)
     lacking = taken[taken.notna() & river.soundings["stage_m"].isna()]
     moments = [moment.to_pydatetime() for moment in lacking.drop_duplicates()]
     moments += [run.waterline_at for run in river.runs if run.waterline_at is not None]
-    first, last = (series.times[edge].astype("datetime64[s]").item().replace(tzinfo=UTC) for edge in (0, -1))
     outside = [moment.astimezone(UTC) for moment in moments if not first <= moment <= last]
     return sorted({moment.replace(hour=0, minute=0, second=0, microsecond=0) for moment in outside})
 
@@ -60,7 +73,7 @@ def with_survey_days(series: Series, river: River, request: Request) -> tuple[Se
     parts, notes = [series], []
     days = survey_days(river, series)
     for day in days[-MOST_DAYS:]:
-        window = (day - timedelta(hours=3), day + timedelta(hours=27))
+        window = _window(day)
         if window[0] > request.now:
             notes.append(f"The survey of {day:%Y-%m-%d} is later than the plan's clock; its soundings need a stage.")
             continue
@@ -71,6 +84,7 @@ def with_survey_days(series: Series, river: River, request: Request) -> tuple[Se
                     now=request.now,
                     folder=river.folder,
                     reply_files=request.replies,
+                    cache=request.store,
                     window=window,
                 )
             )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,11 +17,69 @@ from planner.weather.us_nws import SERVICE, get_alerts, get_forecast, parse_aler
 if TYPE_CHECKING:
     from planner.river.records import River
 
-__all__ = ["look_up"]
+__all__ = ["Said", "Sky", "ask_sky", "is_present", "look_up", "sky_of"]
 
 _US_GAUGES = ("usgs:", "noaa:")
 _ENGLISH_GAUGES = ("england:",)
 _PRESENT = timedelta(hours=1)
+
+
+@dataclass(frozen=True)
+class Sky:
+    """Whom to ask about a river's weather, and where.
+
+    Parameters
+    ----------
+    service : str
+        ``us`` or ``england``.
+    lon, lat : float
+        The uppermost point that is drawn [degrees].
+    """
+
+    service: str
+    lon: float
+    lat: float
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a weather service said; None where it could not be had, and a note says why."""
+
+    forecast: Forecast | None
+    alerts: tuple[Alert, ...] | None
+    notes: tuple[str, ...]
+
+
+def sky_of(river: River) -> Sky | None:
+    """Whom to ask about this river; None when no service speaks for it or nothing is drawn."""
+    service, place = _service(river), _place(river)
+    return Sky(service, *place) if service and place is not None else None
+
+
+def is_present(now: datetime, real: datetime | None = None) -> bool:
+    """Whether a plan's clock is near enough to the real one for the weather of this hour to belong to it."""
+    return abs((real or datetime.now(UTC)) - now) <= _PRESENT
+
+
+def ask_sky(sky: Sky, session: Any = None) -> Said:
+    """Ask for forecast and alerts; never an error."""
+    notes: list[str] = []
+    forecast, alerts = None, None
+    if sky.service == "us":
+        try:
+            forecast = get_forecast(sky.lon, sky.lat, session=session)
+        except PlumbrunError as error:
+            notes.append(f"No forecast: {error.given}.")
+    else:
+        notes.append("No forecast of thunder, air or wind is read for England.")
+    try:
+        alerts = (get_alerts if sky.service == "us" else england.get_alerts)(sky.lon, sky.lat, session=session)
+    except PlumbrunError as error:
+        notes.append(f"No alerts could be read: {error.given}. That does not mean that none is in force.")
+    if forecast is not None or alerts is not None:
+        sender = SERVICE if sky.service == "us" else england.SERVICE
+        notes.append(f"What was had came from the {sender}; look again before you leave.")
+    return Said(forecast, alerts, tuple(notes))
 
 
 def _service(river: River) -> str:
@@ -75,6 +134,7 @@ def look_up(
     network: bool = True,
     session: Any = None,
     present: datetime | None = None,
+    said: Said | None = None,
 ) -> Weather:
     """Forecast and alerts for a trip.
 
@@ -95,40 +155,26 @@ def look_up(
         For tests.
     present : datetime, optional
         The real clock; a plan made as of another hour is not mixed with the weather of this one.
+    said : Said, optional
+        What the service was heard to say at that hour, asked before for many rivers; nobody is asked again.
 
     Returns
     -------
     Weather
         Never an error: a service that does not answer leaves its part None, with a note.
     """
-    notes: list[str] = []
     recorded = list(replies)
     if recorded:
         forecast, alerts = _recorded(recorded)
         return Weather(start, end, now.astimezone(UTC), forecast, alerts, ("Weather from recorded replies.",))
-    service = _service(river)
-    place = _place(river)
+    sky = sky_of(river)
     real = present or (now if session is not None else datetime.now(UTC))
-    if not network or not service or place is None or abs(real - now) > _PRESENT:
+    if not network or sky is None or (said is None and not is_present(now, real)):
         why = "no weather service is known for this river"
         if not network:
             why = "it was not asked for"
-        elif service and place is not None:
+        elif sky is not None:
             why = "the plan is made as of another hour than the present"
         return Weather(start, end, now.astimezone(UTC), notes=(f"Weather was not looked up: {why}.",))
-    forecast, alerts = None, None
-    if service == "us":
-        try:
-            forecast = get_forecast(*place, session=session)
-        except PlumbrunError as error:
-            notes.append(f"No forecast: {error.given}.")
-    else:
-        notes.append("No forecast of thunder, air or wind is read for England.")
-    try:
-        alerts = (get_alerts if service == "us" else england.get_alerts)(*place, session=session)
-    except PlumbrunError as error:
-        notes.append(f"No alerts could be read: {error.given}. That does not mean that none is in force.")
-    if forecast is not None or alerts is not None:
-        sender = SERVICE if service == "us" else england.SERVICE
-        notes.append(f"What was had came from the {sender}; look again before you leave.")
-    return Weather(start, end, now.astimezone(UTC), forecast, alerts, tuple(notes))
+    heard = said or ask_sky(sky, session)
+    return Weather(start, end, now.astimezone(UTC), heard.forecast, heard.alerts, heard.notes)
