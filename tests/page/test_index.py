@@ -56,7 +56,7 @@ def test_the_most_cautious_stand_first(browser: Any, index: Path) -> None:
             "Caution not assessed",
             "No caution raised",
         ]
-        names = found.page.locator("#level-3 + ul h3").all_inner_texts()
+        names = found.page.locator("#level-3 + ul h3 a").all_inner_texts()
         assert names == ["Ash", "Birch"]
 
 
