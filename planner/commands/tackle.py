@@ -13,7 +13,8 @@ __all__ = ["calibrate", "log", "swim"]
 
 
 @click.command()
-@click.option("--depth", default="8 ft", show_default=True, help="Depth of the water.")
+@click.option("--depth", default="8 ft", show_default=True, help="Depth of the water, where the cast lands.")
+@click.option("--near", default=None, metavar="QUANTITY", help="Depth at the rod tip: the bed slopes from there.")
 @click.option("--current", default="3 ft/s", show_default=True, help="Depth-averaged current; '0 ft/s' for a lake.")
 @click.option("--grains", type=float, default=200.0, show_default=True, help="Weight of the head [grains].")
 @click.option("--head", default="26 ft", show_default=True, help="Length of the head.")
@@ -25,21 +26,33 @@ __all__ = ["calibrate", "log", "swim"]
 @click.option("--cast", default="50 ft", show_default=True, help="Horizontal length of the cast.")
 @click.option("--angle", type=click.FloatRange(0, 180), default=45.0, show_default=True, help="From downstream [deg].")
 @click.option("--countdown", type=click.FloatRange(0, 120), default=3.0, show_default=True, help="Seconds before it.")
-@click.option("--fed/--held", default=False, help="Feed slack during the countdown, or hold the line (default).")
+@click.option("--held", "mode", flag_value="held", default=True, help="Hold the line during the countdown (default).")
+@click.option("--fed", "mode", flag_value="fed", help="Feed slack during the countdown.")
+@click.option("--mended", "mode", flag_value="mended", help="Mend the line on the surface up-current meanwhile.")
 @click.option("--strip", default="1.5 ft/s", show_default=True, help="Mean strip speed, pauses included.")
+@click.option("--pull", default=None, metavar="SECONDS", help="Length of one pull, e.g. '0.5 s'; with --pause.")
+@click.option("--pause", default=None, metavar="SECONDS", help="Pause after each pull, e.g. '0.5 s'; steady without.")
+@click.option("--lift-at", default=None, metavar="QUANTITY", help="Line out at which the rod tip starts to rise.")
 @click.option("--stance", type=click.Choice(["wading", "bank", "anchored", "drifting"]), default="anchored")
+@click.option("--reach", default=None, metavar="QUANTITY", help="Also say which countdown reaches this depth.")
+@click.option("--picture", type=click.Path(path_type=Path), help="Also draw the swim from the side: FILE.svg or .png.")
 @UNITS
 @JSON
 @guarded
-def swim(as_json: bool, units: str | None, **options: Any) -> None:
+def swim(as_json: bool, units: str | None, picture: Path | None, **options: Any) -> None:
     """Let one line and fly swim through given water and show how deep they go."""
-    from planner.sink.report import swim_report, swim_text
+    from planner.sink.report import add_caption, swim_report, swim_text
+    from planner.sink.sideview import draw_swim
 
-    report = swim_report(**options)
+    shown = units or "us"
+    report = add_caption(swim_report(**options), shown)
+    if picture is not None:
+        draw_swim(report, shown, picture)
+        click.echo(f"Picture: {picture}", err=True)
     if as_json:
         say_json(report)
     else:
-        click.echo(swim_text(report, units or "us"))
+        click.echo(swim_text(report, shown))
 
 
 @click.command()

@@ -141,16 +141,16 @@ class Cast:
         wrong = [
             text
             for bad, text in (
-                (not 1.0 <= self.cast_m <= 60.0, f"a cast of {self.cast_m} m (1 to 60 m)"),
-                (not -360.0 <= self.angle_deg <= 360.0, f"an angle of {self.angle_deg} degrees"),
-                (not 0.0 <= self.strip_m_s <= 3.0, f"a strip of {self.strip_m_s} m/s (0 to 3 m/s)"),
+                (not 1.0 <= self.cast_m <= 60.0, f"a cast of {self.cast_m:g} m (1 to 60 m)"),
+                (not -360.0 <= self.angle_deg <= 360.0, f"an angle of {self.angle_deg:g} degrees"),
+                (not 0.0 <= self.strip_m_s <= 3.0, f"a strip of {self.strip_m_s:g} m/s (0 to 3 m/s)"),
                 (not 0.0 <= self.countdown_s <= 600.0, f"a countdown of {self.countdown_s} s (0 to 600 s)"),
                 (self.mode not in MODES, f"countdown mode {self.mode!r} (held, fed or mended)"),
                 (
                     self.stance not in ("wading", "bank", "anchored", "drifting"),
                     f"stance {self.stance!r} (wading, bank, anchored or drifting)",
                 ),
-                (not abs(self.boat_speed_m_s) <= 5.0, f"a boat speed of {self.boat_speed_m_s} m/s"),
+                (not abs(self.boat_speed_m_s) <= 5.0, f"a boat speed of {self.boat_speed_m_s:g} m/s"),
                 (not 0.0 <= self.tip_height_m <= 4.0, f"a rod tip {self.tip_height_m} m above the water (0 to 4 m)"),
                 (not self.pickup_m >= 0.5, f"a pick-up with {self.pickup_m} m of line out (at least 0.5 m)"),
                 (not 0.0 <= self.lift_height_m <= 4.0, f"a lift of {self.lift_height_m} m (0 to 4 m)"),
@@ -213,6 +213,8 @@ class Swim:
         Speed of the fly through the water [m/s].
     stretch : float
         Largest stretch of any link below the one at the rod tip [1].
+    low_distance_m : array
+        Horizontal distance of the deepest node from the rod tip [m].
     """
 
     times_s: np.ndarray
@@ -238,6 +240,7 @@ class Swim:
     clearance_m: np.ndarray
     fly_speed_m_s: np.ndarray
     stretch: float
+    low_distance_m: np.ndarray
 
     @property
     def line_diameter_m(self) -> float:

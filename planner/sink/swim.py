@@ -165,11 +165,14 @@ def swim(
         touch_at_m=float(flag["touch_at_m"]),
         hang=bool(flag["hang"]),
         relative_speed_m_s=relative,
-        sanity_depth_m=sunk * min(1.0, line.sink_rate_m_s / relative) if relative > 0 else math.nan,
+        sanity_depth_m=sunk * min(1.0, line.sink_rate_m_s / relative)
+        if relative > 0.0 < line.sink_rate_m_s
+        else math.nan,
         fed_m=float(flag["fed_m"]),
         line=line,
         height_m=column["height_m"].copy(),
         clearance_m=column["clearance_m"].copy(),
         fly_speed_m_s=column["relative_m_s"].copy(),
         stretch=float(flag["max_stretch"]),
+        low_distance_m=np.hypot(column["low_x_m"], column["low_y_m"]),
     )
