@@ -9,13 +9,16 @@ import numpy as np
 
 from planner.advice.choose import advices_of
 from planner.advice.field import field_of
+from planner.advice.kept import Shelf
 from planner.advice.kit import ByLine, lines_to_rig, rods_to_rig
 from planner.advice.learn import Learned, LoggedSwim, learn, with_learning
 from planner.advice.records import Advice, AdviceReport, RodToRig, Settings, SpotAtLevels
 from planner.advice.refine import refine_field
-from planner.advice.search import require, screen, side_by_side, weigh_field
+from planner.advice.screen import screen
+from planner.advice.search import weigh_field
 from planner.advice.store import SwimStore
 from planner.advice.tables import Rig, SwimTables
+from planner.advice.ways import require, side_by_side
 from planner.errors import UsageMistake
 from planner.river.records import Tackle
 from planner.sink import fly_from_tackle, line_from_tackle
@@ -86,9 +89,13 @@ def advise_in_full(
     if learned is not None:
         rigs = [learned.rig(rig) for rig in rigs]
         spots = [with_learning(spot, learned) for spot in spots]
-    tables = SwimTables(rigs, SwimStore() if store is None else store)
+    kept = SwimStore() if store is None else store
+    tables, shelf = SwimTables(rigs, kept), Shelf(kept)
     began = time.perf_counter()
     made = [field_of(spot, settings) for spot in spots]
+    for field in made:
+        if field is not None:
+            field.book = shelf.book(field.key)
     allowed = [[r for r, rig in enumerate(rigs) if not spot.river or rig.line.running == "floating"] for spot in spots]
     live = {k: field for k, field in enumerate(made) if field is not None and allowed[k]}
     screen([(field, allowed[k]) for k, field in live.items()], tables, settings)
@@ -99,6 +106,7 @@ def advise_in_full(
     searched = time.perf_counter()
     direct = sum(side_by_side(lambda k: refine_field(live[k], tables, found[k], settings), list(live)))
     refined = time.perf_counter()
+    shelf.save()
 
     # the rods come from what each line can do; ties then go to the lines on them
     by_line = [
@@ -106,10 +114,12 @@ def advise_in_full(
         for k, spot in enumerate(spots)
     ]
     rigged = lines_to_rig(by_line, weights, settings)
-    advices = [
-        advices_of(spot, live.get(k), found.get(k), tables, settings, rigged, left_out, bool(rigs and not allowed[k]))
-        for k, spot in enumerate(spots)
-    ]
+
+    def answered(k: int) -> list[Advice]:
+        sinking = bool(rigs and not allowed[k])
+        return advices_of(spots[k], live.get(k), found.get(k), tables, settings, rigged, left_out, sinking)
+
+    advices = side_by_side(answered, range(len(spots)))
     report = AdviceReport(
         swims=tables.swims,
         direct_swims=direct,

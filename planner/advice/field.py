@@ -10,7 +10,8 @@ import numpy as np
 
 from planner.advice.canon import Canon, boat_ratio, canon_of, count_knots, current_grid, path_nodes
 from planner.advice.draws import ROWS, spreads
-from planner.advice.lay import boat_speeds, filled, ground_of
+from planner.advice.kept import Book, hash_of
+from planner.advice.lay import boat_speeds, filled, ground_of, settled
 from planner.advice.records import AtLevel, BedPatch, Settings, SpotAtLevels, constants
 from planner.advice.tables import EVERY_S, STEPS, Need, Rig, SwimTables, longest_count
 from planner.advice.weigh import CHANNELS, RESPONSES, Ground, Tracks
@@ -52,6 +53,12 @@ class Field:
         Rigs kept after the screening.
     screened : dict
         Best band time by rig at the screened levels, filled by the search.
+    key : bytes
+        Hash of bed, cast and hold band: what does not change with the level.
+    row_keys : list of bytes
+        Hash of that and of all that a level adds.
+    book : Book
+        What was weighed here before.
     shares : dict
         Responses by rig, mode and pace, filled by `tracks_of`.
     """
@@ -65,6 +72,9 @@ class Field:
     slope: np.ndarray
     ground: Ground
     modes: tuple[str, ...]
+    key: bytes = b""
+    row_keys: list[bytes] = field(default_factory=list)
+    book: Book = field(default_factory=Book)
     shortlist: list[int] = field(default_factory=list)
     screened: dict[int, np.ndarray] = field(default_factory=dict)
     shares: dict[tuple[int, str, float], tuple[dict[str, np.ndarray], dict[str, np.ndarray]]] = field(
@@ -75,6 +85,12 @@ class Field:
     def centre(self) -> tuple[int, int]:
         """The node that matters most over the levels; at rest the only one."""
         return self.nodes[int(np.argmax(self.weight.sum(axis=0)))]
+
+    @property
+    def steps(self) -> np.ndarray:
+        """Rows that are steps of the ladder; all when none is."""
+        asked = np.array([self.spot.levels[i].refine for i in self.levels], dtype=bool)
+        return np.flatnonzero(~asked) if not asked.all() else np.arange(self.levels.size)
 
     def current(self, i: int) -> float:
         """Depth-averaged current at level index i [m/s]."""
@@ -92,15 +108,17 @@ class Field:
         """
         take = list(rows)
         ground, grid = self.ground, current_grid()
+        steps = self.steps
         speed = np.array([self.current(int(i)) for i in self.levels])
         rise = ground.rise_m[take].astype(float)
         boat = ground.boat_m_s[take].astype(float)
-        if speed.min() > 0 and np.ptp(np.log(speed)) > 0.02:
-            slope, start = np.polyfit(np.log(speed), ground.rise_m, 1)
+        if speed[steps].min() > 0 and np.ptp(np.log(speed[steps])) > 0.02:
+            slope, start = np.polyfit(np.log(speed[steps]), ground.rise_m[steps], 1)
             for k, node in enumerate(nodes):
                 if grid[node[0]] > 0:
-                    rise[k] = start + slope * math.log(grid[node[0]])
-                    boat[k] *= grid[node[0]] / speed[take[k]]
+                    # to 2 cm and 1 cm/s, so that a ladder that has moved a little gives the same
+                    rise[k] = round(50.0 * (start + slope * math.log(grid[node[0]]))) / 50.0
+                    boat[k] = round(boat[k] * grid[node[0]] / speed[take[k]], 2)
         moved = rise - ground.rise_m[take]
         depth = np.maximum(ground.landing_depth_m[take] + moved, 0.3)
         return replace(
@@ -168,14 +186,35 @@ def field_of(spot: SpotAtLevels, settings: Settings) -> Field | None:
     levels = np.array([i for i in range(len(spot.levels)) if not unanswerable(spot, i)], dtype=int)
     if levels.size == 0:
         return None
+    spot = settled(spot)
     canon = canon_of(spot)
     nodes, weight, slope = path_nodes([spot.levels[i] for i in levels], still=not spot.river)
     patch = filled(spot.patch)
-    ground = ground_of(spot, patch, levels, boat_speeds(spot, boat_ratio(spot), levels))
+    ground = ground_of(spot, patch, levels, np.round(boat_speeds(spot, round(boat_ratio(spot), 2), levels), 3))
     # at rest nothing takes fed line away from the tip: fed and held are the same swim
     moving = bool(spot.river and any(spot.levels[i].velocity_m_s > 0 for i in levels))
     modes = tuple(mode for mode in settings.modes if mode == "held" or moving)
-    return Field(spot, patch, canon, levels, nodes, weight, slope, ground, modes)
+    made = Field(spot, patch, canon, levels, nodes, weight, slope, ground, modes)
+    made.key, made.row_keys = _keys(made)
+    return made
+
+
+def _keys(made: Field) -> tuple[bytes, list[bytes]]:
+    """Hashes of a spot's bed and cast, and of each of its levels; they hold all that a weighing there depends on."""
+    ground, patch, canon, spot = made.ground, made.patch, made.canon, made.spot
+    frame = np.array([*ground.down, *ground.across, *ground.landing, ground.hold_low_m, ground.hold_high_m])
+    bed = (patch.east_m, patch.north_m, patch.depth_m, patch.sd_m)
+    key = hash_of("spot", np.round(frame, 6), *bed, float(spot.bed_known), bool(spot.river))
+    geometry = hash_of(key, repr(canon), repr(made.centre), repr(made.modes))
+    rows = []
+    for row, i in enumerate(made.levels):
+        level = spot.levels[i]
+        used = np.flatnonzero((made.weight[row] != 0.0) | (made.slope[row] != 0.0))
+        nodes = np.array([(*made.nodes[m], made.weight[row, m], made.slope[row, m]) for m in used], dtype=float)
+        numbers = (ground.rise_m[row], ground.boat_m_s[row], ground.landing_depth_m[row], level.depth_m)
+        spread = (current_log_sd(level), level.level_sd_m)
+        rows.append(hash_of(geometry, nodes, np.array([*numbers, *spread], dtype=float)))
+    return key, rows
 
 
 def varied(field: Field) -> tuple[str, ...]:

@@ -10,7 +10,9 @@ import numpy as np
 from planner.advice.records import BedPatch, SpotAtLevels
 from planner.advice.weigh import Ground
 
-__all__ = ["boat_speeds", "filled", "ground_of"]
+__all__ = ["boat_speeds", "filled", "ground_of", "settled"]
+
+_MM = 3  # decimals of a metre
 
 
 def filled(patch: BedPatch) -> BedPatch:
@@ -36,7 +38,37 @@ def filled(patch: BedPatch) -> BedPatch:
         depth = depth[tuple(nearest)]
         sd = np.where(unknown, 2 * sd[tuple(nearest)], sd)
     worst = np.nanmax(sd) if np.isfinite(sd).any() else 0.3
-    return replace(patch, depth_m=depth, sd_m=np.where(np.isfinite(sd), sd, worst))
+    sd = np.where(np.isfinite(sd), sd, worst)
+    return replace(patch, depth_m=np.round(depth, _MM), sd_m=np.round(sd, _MM))
+
+
+def settled(spot: SpotAtLevels) -> SpotAtLevels:
+    """A spot's levels to the millimetre and its currents to three figures.
+
+    Far finer than any of them is known, and so coarse that a level which comes again tomorrow comes with the same
+    numbers: what was weighed for it serves again (see `kept`).
+    """
+
+    def figures(value: float) -> float:
+        return float(f"{value:.3g}") if math.isfinite(value) else value
+
+    levels = tuple(
+        level
+        if not level.depth_m > 0
+        else replace(
+            level,
+            rise_m=round(level.rise_m, _MM),
+            depth_m=round(level.depth_m, _MM),
+            velocity_m_s=figures(level.velocity_m_s),
+            velocity_low_m_s=figures(level.velocity_low_m_s),
+            velocity_high_m_s=figures(level.velocity_high_m_s),
+            boat_velocity_m_s=figures(level.boat_velocity_m_s),
+            exponent_m=round(level.exponent_m, 2),
+            level_sd_m=round(level.level_sd_m, _MM),
+        )
+        for level in spot.levels
+    )
+    return replace(spot, levels=levels)
 
 
 def boat_speeds(spot: SpotAtLevels, ratio: float, levels: np.ndarray) -> np.ndarray:

@@ -28,8 +28,9 @@ import numpy as np
 from planner.advice.draws import ROWS, deviations, draw
 from planner.advice.field import Field, field_of, sunk, tracks_of, varied
 from planner.advice.records import BedPatch, Settings, SpotAtLevels, constants
-from planner.advice.search import ground_rows, normal_strip, track_rows
+from planner.advice.search import ground_rows, track_rows
 from planner.advice.tables import Need, Rig, SwimTables
+from planner.advice.ways import normal_strip
 from planner.advice.weigh import weigh
 
 __all__ = ["Belief", "Learned", "LoggedSwim", "learn", "with_learning"]

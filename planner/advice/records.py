@@ -106,6 +106,9 @@ class AtLevel:
         Depth-averaged current at a drifting boat; NaN takes `velocity_m_s` [m/s].
     refine : bool
         Whether the shortlist is solved directly on the true geometry at this level.
+    step : int
+        Which step of the ladder of round readings this is, counted so that the same reading has the same number
+        tomorrow; its place among the levels when negative.
     limits : tuple of str
         What weakens the answer at this level, in words.
     """
@@ -120,6 +123,7 @@ class AtLevel:
     boat_velocity_m_s: float = float("nan")
     refine: bool = False
     limits: tuple[str, ...] = ()
+    step: int = -1
 
 
 @dataclass(frozen=True)

@@ -21,11 +21,11 @@ import numpy as np
 from planner.errors import NotWritten
 from planner.files import write_whole
 
-__all__ = ["FIELDS", "Block", "SwimStore", "cache_folder", "key_of", "model_digest", "rounded"]
+__all__ = ["FIELDS", "Block", "SwimStore", "cache_folder", "key_of", "model_digest", "packed", "unpacked"]
 
 FIELDS = ("depth", "x", "y", "low_depth", "low_x", "low_y")
 _UNIT_M = np.array([0.001, 0.01, 0.01, 0.001, 0.01, 0.01])  # millimetres of depth and centimetres of place suffice
-_LAYOUT = 2
+_LAYOUT = 3
 _MOST_ENTRIES = 6000
 
 
@@ -35,10 +35,10 @@ class Block:
 
     Parameters
     ----------
-    count : numpy.ndarray
-        Tracks in the countdown, shape (n, 6, Tc), fields as in `FIELDS` [m].
-    retrieve : numpy.ndarray
-        Tracks in the retrieve, sampled at equal shares of its duration, shape (n, 6, C, S) [m].
+    count : numpy.ndarray of int16
+        Tracks in the countdown, shape (n, 6, Tc), fields as in `FIELDS`, in the units of the store (see `packed`).
+    retrieve : numpy.ndarray of int16
+        Tracks in the retrieve, sampled at equal shares of its duration, shape (n, 6, C, S), likewise.
     duration : numpy.ndarray
         Duration of the retrieve after each countdown, shape (n, C) [s].
     taut : numpy.ndarray
@@ -107,11 +107,10 @@ class SwimStore:
             with np.load(io.BytesIO(raw), allow_pickle=False) as held:
                 if str(held["model"]) != model_digest():
                     return None
-                unit = _UNIT_M[:, None]
-                block = Block(held["count"] * unit, held["retrieve"] * unit[..., None], held["duration"], held["taut"])
+                block = Block(held["count"], held["retrieve"], held["duration"], held["taut"])
                 keys = [str(key) for key in held["keys"]]
                 check = str(held["check"])
-                sums = _check_sum(held["count"], held["retrieve"], held["duration"], keys)
+                sums = _check_sum(block.count, block.retrieve, block.duration, keys)
         except Exception:  # a broken file of any kind is the same as none
             return None
         n = len(keys)
@@ -124,9 +123,7 @@ class SwimStore:
         """Write a geometry's swims whole; a folder that cannot be written to is no error."""
         keys = sorted(index, key=index.__getitem__)[-_MOST_ENTRIES:]
         take = np.array([index[key] for key in keys], dtype=int)
-        unit = _UNIT_M[:, None]
-        count = _packed(block.count[take] / unit)
-        retrieve = _packed(block.retrieve[take] / unit[..., None])
+        count, retrieve = block.count[take], block.retrieve[take]
         duration, taut = block.duration[take], block.taut[take]
         stream = io.BytesIO()
         np.savez(
@@ -144,14 +141,15 @@ class SwimStore:
             write_whole(self._path(geometry), stream.getvalue())
 
 
-def rounded(tracks: np.ndarray) -> np.ndarray:
-    """Tracks, shape (n, 6, ...), as they come back from the disk: depths to 1 mm, places to 1 cm [m]."""
+def packed(tracks: np.ndarray) -> np.ndarray:
+    """Tracks [m], shape (n, 6, ...), in the units of the store: depths in millimetres, places in centimetres."""
     unit = _UNIT_M.reshape(-1, *[1] * (tracks.ndim - 2))
-    return _packed(tracks / unit) * unit
+    return np.clip(np.round(tracks / unit), -32767, 32767).astype(np.int16)
 
 
-def _packed(values: np.ndarray) -> np.ndarray:
-    return np.clip(np.round(values), -32767, 32767).astype(np.int16)
+def unpacked(tracks: np.ndarray) -> np.ndarray:
+    """Tracks of one swim in the units of the store, shape (6, ...), in metres."""
+    return tracks * _UNIT_M.reshape(-1, *[1] * (tracks.ndim - 1))
 
 
 def _check_sum(count: np.ndarray, retrieve: np.ndarray, duration: np.ndarray, keys: list[str]) -> str:

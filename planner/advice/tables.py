@@ -10,13 +10,13 @@ import numpy as np
 
 from planner.advice.canon import Canon, count_knots, current_grid, depth_grid
 from planner.advice.records import constants
-from planner.advice.store import FIELDS, Block, SwimStore, key_of, rounded
+from planner.advice.store import FIELDS, Block, SwimStore, key_of, packed, unpacked
 from planner.errors import SwimFailed
 from planner.sink import Cast, Current, Fly, Line, free_swims, line_with_sink_factor, scenarios
 
 __all__ = ["DT_S", "EVERY_S", "NODES", "SAMPLES", "STEPS", "Need", "Rig", "SwimTables", "longest_count"]
 
-NODES, DT_S = 10, 0.04
+NODES, DT_S = 10, 0.05
 EVERY_S, RECORD_S = 0.5, 0.25  # countdown's samples; records of the retrieve before they are sampled anew
 SAMPLES = 48
 # Steps of the finite differences, in the units of the responses: near one standard deviation of each.
@@ -107,6 +107,11 @@ class SwimTables:
         self._counted: set[tuple[str, str]] = set()
         self._used: dict[Need, tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]] = {}
 
+    def rig_key(self, rig: int) -> str:
+        """What a rig is and what was learned of it, without what it is called."""
+        held = self.rigs[rig]
+        return f"{self._bare[rig]} {held.sink_shift!r} {held.sink_known!r}"
+
     def require(self, needs: Iterable[Need]) -> None:
         """Make sure that the swims of all needs are at hand: read them or solve them, and keep what was solved."""
         began = time.perf_counter()
@@ -142,7 +147,7 @@ class SwimTables:
         if need not in self._used:
             index, block = self._held[self._geometry(need.canon)]
             i = index[self._key(need)]
-            self._used[need] = (block.count[i], block.retrieve[i], block.duration[i], block.taut[i])
+            self._used[need] = (unpacked(block.count[i]), unpacked(block.retrieve[i]), block.duration[i], block.taut[i])
         return self._used[need]
 
     def _geometry(self, canon: Canon) -> str:
@@ -152,8 +157,9 @@ class SwimTables:
 
     def _key(self, need: Need) -> str:
         if need not in self._keys:
+            step = STEPS.get(need.vary, 0.0)
             self._keys[need] = key_of(
-                self._bare[need.rig], need.mode, need.strip_m_s, need.node, need.vary, STEPS.get(need.vary, 0.0)
+                f"{self._bare[need.rig]} {need.mode} {need.strip_m_s!r} {need.node} {need.vary} {step!r}"
             )
         return self._keys[need]
 
@@ -166,8 +172,8 @@ class SwimTables:
                 held = (
                     {},
                     Block(
-                        np.zeros((0, len(FIELDS), counts)),
-                        np.zeros((0, len(FIELDS), C, SAMPLES)),
+                        np.zeros((0, len(FIELDS), counts), np.int16),
+                        np.zeros((0, len(FIELDS), C, SAMPLES), np.int16),
                         np.zeros((0, C)),
                         np.zeros((0, C)),
                     ),
@@ -226,8 +232,8 @@ class SwimTables:
         duration = last * RECORD_S
         # the line comes tight once what was fed has been taken in
         slack = swims.fed_m / np.array([need.strip_m_s for need in needs])[:, None]
-        # rounded as they will be on the disk, so that the first plan and the next agree to the last digit
-        return rounded(count), rounded(retrieve), duration, np.clip(slack / duration, 0.0, 1.0)
+        # as they will be on the disk, so that the first plan and the next agree to the last digit
+        return packed(count), packed(retrieve), duration, np.clip(slack / duration, 0.0, 1.0)
 
 
 def scenario_of(need: Need, rig: Rig) -> tuple[Line, Fly, Cast, Current]:

@@ -16,6 +16,10 @@ __all__ = ["BedError", "block_error", "cross_validate"]
 Floats = npt.NDArray[np.float64]
 
 
+_FOUND: dict[tuple, BedError] = {}
+_MOST_KEPT = 64
+
+
 @dataclass(frozen=True)
 class BedError:
     """How far the fitted bed misses soundings that were held out.
@@ -75,7 +79,7 @@ def cross_validate(points: Points, stretch: float, blocks: int = 10, seed: int =
 
 
 def block_error(points: Points, stretch: float, blocks: int = 10, seed: int = 20260612) -> BedError:
-    """Error of the bed as its own soundings show it.
+    """Error of the bed as its own soundings show it; the same soundings are not fitted twice in one process.
 
     Whole blocks along the channel are left out in turn, which shows the error far from soundings; then every tenth
     sounding, which shows it near them. The variance of a miss is taken as a + b D (1) with D the scaled distance to
@@ -92,6 +96,16 @@ def block_error(points: Points, stretch: float, blocks: int = 10, seed: int = 20
     seed : int
         Of the choice of held-out points when there are too many.
     """
+    parts = (points.s, points.n, points.z, points.sd, points.edge, points.cell)
+    key = (*(np.ascontiguousarray(part).tobytes() for part in parts), stretch, blocks, seed)
+    if key not in _FOUND:
+        while len(_FOUND) >= _MOST_KEPT:
+            _FOUND.pop(next(iter(_FOUND)), None)
+        _FOUND[key] = _block_error(points, stretch, blocks, seed)
+    return _FOUND[key]
+
+
+def _block_error(points: Points, stretch: float, blocks: int, seed: int) -> BedError:
     sounding = np.flatnonzero(~points.edge)
     count = len(sounding)
     z = points.z[sounding]

@@ -21,6 +21,7 @@ __all__ = ["factors", "ground_at", "local_at", "node_speeds"]
 
 Floats = npt.NDArray[np.float64]
 
+_FEW, _MOST_KEPT = 8, 2000
 _RIM = 10.0  # how far outside the outline the bed at its rim is carried on [m]
 
 
@@ -65,6 +66,18 @@ def ground_at(flow: RunFlow, bed: Bed, x: Floats, y: Floats) -> tuple[Floats, Fl
     return s, n, np.where(near, z, np.nan), np.where(near, np.hypot(sd, 0.15 * away), np.nan)
 
 
+def _ground_again(flow: RunFlow, bed: Bed, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """`ground_at`, remembered for a few points: a spot is asked for at every step of the ladder and every hour."""
+    if x.size > _FEW:
+        return ground_at(flow, bed, x, y)
+    key = x.tobytes() + y.tobytes()
+    if key not in flow.grounds:
+        if len(flow.grounds) >= _MOST_KEPT:
+            flow.grounds.clear()
+        flow.grounds[key] = ground_at(flow, bed, x, y)
+    return flow.grounds[key]
+
+
 def _shell(polygon: Any) -> Any:
     from shapely.geometry import Polygon
 
@@ -85,7 +98,7 @@ def local_at(flow: RunFlow, state: FlowState, lon: npt.ArrayLike, lat: npt.Array
         blank: dict[str, Any] = {name: np.full(x.shape, np.nan) for name in names}
         return blank | {"inside": inside, "confidence": np.full(x.shape, "guessed"), "water": np.full(x.shape, "")}
     bed, grid = flow.bed, flow.bed.grid
-    s, n, z, sd = ground_at(flow, bed, x, y)
+    s, n, z, sd = _ground_again(flow, bed, x, y)
     depth = state.level_m - z
     wet = np.maximum(np.nan_to_num(depth), 0.0)
     depth_sd = np.hypot(sd, state.level_sd_m)

@@ -106,6 +106,7 @@ class RunFlow:
     rise_ratio_sd: float = 0.5
     ease: Floats | None = None
     _patches: dict[tuple[float, ...], tuple[Floats, ...]] = field(default_factory=dict)
+    grounds: dict[bytes, tuple[Floats, Floats, Floats, Floats]] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def calibrated(self) -> bool:

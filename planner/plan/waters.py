@@ -37,14 +37,20 @@ __all__ = [
 # A boat drifts at most about this far during one swim of a minute [m]; from a fixed stance the fly stays within a
 # cast of the rod, so within two of the landing.
 _DRIFT_M = 60.0
+_FIRST_STEP = 100_000  # so that steps below the gauge zero count on
 
 
 @dataclass(frozen=True, order=True)
 class GaugeLevel:
-    """A reading of a gauge: stage [m] and discharge [m³/s]; NaN unknown."""
+    """A reading of a gauge: stage [m] and discharge [m³/s]; NaN unknown.
+
+    `step` numbers the steps of the ladder of round readings, the same for the same reading whatever the rest of the
+    ladder; negative elsewhere.
+    """
 
     stage_m: float
     discharge_m3s: float
+    step: int = field(default=-1, compare=False)
 
 
 @dataclass(frozen=True)
@@ -147,7 +153,10 @@ def expected_at(view: GaugeView, at: datetime, later_s: float = 0.0) -> GaugeLev
 def gauge_ladder(view: GaugeView, units: str) -> list[GaugeLevel]:
     """The readings of a gauge for which the page holds a ready answer, ascending."""
     stages, discharges = ladder(view.expected, view.rating, units)
-    return [GaugeLevel(float(h), float(q)) for h, q in zip(stages, discharges, strict=True)]
+    numbers = range(len(stages))
+    if len(stages) > 1 and np.isfinite(stages).all():
+        numbers = (_FIRST_STEP + np.round(stages / np.diff(stages).mean()).astype(int)).tolist()
+    return [GaugeLevel(float(h), float(q), n) for h, q, n in zip(stages, discharges, numbers, strict=True)]
 
 
 def spot_water(water: RunWater, spot: Spot, level: GaugeLevel) -> SpotWater:
@@ -210,6 +219,8 @@ def spot_levels(
     states = [water.at(level) for level in levels]
     known = [i for i, state in enumerate(states) if math.isfinite(state.level_m)]
     base = states[known[len(known) // 2]] if known else states[0]
+    # from the run's datum, so that the same bed is the same whatever the ladder
+    surface = base.level_m if math.isfinite(base.level_m) else 0.0
     reach = cast_m + _DRIFT_M if spot.stance == "drifting" else 2.0 * cast_m + 2.0
     xs, ys, depth, sd = flow.patch(base, *spot.landing_lonlat, half_size_m=float(math.ceil(reach)), step_m=1.0)
     bed_sd = np.sqrt(np.maximum(sd**2 - np.nan_to_num(base.level_sd_m) ** 2, 0.0))
@@ -222,9 +233,10 @@ def spot_levels(
             flow_east=downstream[0],
             flow_north=downstream[1],
             side=1 if left else -1,
-            patch=BedPatch(xs, ys, depth, bed_sd),
+            patch=BedPatch(xs, ys, depth - surface, bed_sd),
             levels=tuple(
-                _at_level(states[i], waters[i], base, refine[i], water.flow.survey_limits) for i in range(len(levels))
+                _at_level(states[i], waters[i], levels[i].step, refine[i], water.flow.survey_limits)
+                for i in range(len(levels))
             ),
             river=not water.run.still,
             hold_low_m=low,
@@ -235,9 +247,9 @@ def spot_levels(
     )
 
 
-def _at_level(state: FlowState, here: SpotWater, base: FlowState, refine: bool, known: tuple[str, ...]) -> AtLevel:
+def _at_level(state: FlowState, here: SpotWater, step: int, refine: bool, known: tuple[str, ...]) -> AtLevel:
     return AtLevel(
-        rise_m=state.level_m - base.level_m,
+        rise_m=state.level_m,
         depth_m=here.depth_m,
         velocity_m_s=here.velocity_m_s,
         velocity_low_m_s=here.velocity_low_m_s,
@@ -247,6 +259,7 @@ def _at_level(state: FlowState, here: SpotWater, base: FlowState, refine: bool, 
         boat_velocity_m_s=here.stance_velocity_m_s,
         refine=refine,
         limits=tuple(limit for limit in state.limits if limit not in known),
+        step=step,
     )
 
 

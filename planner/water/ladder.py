@@ -21,7 +21,9 @@ def ladder(expected: Expected, rating: Rating | None, units: str) -> tuple[np.nd
 
     It spans the 5 to 95 % expectation over the window and at least 0.5 m either way of the median, on round values of
     the user's unit. With no stage it is keyed on discharge: at least a factor of two either way, values of two figures.
-    The discharge that goes with a stage follows the rating, moved so that it passes through the last reading.
+    The discharge that goes with a stage follows the rating, moved so that it passes through the last reading, in whole
+    steps of that shift, and is given to three figures: a rating is not worth more, and a step that comes again with
+    the next reading comes with the same discharge.
 
     Parameters
     ----------
@@ -67,7 +69,10 @@ def _discharges(stages: np.ndarray, expected: Expected, rating: Rating | None) -
     here = float(rating.discharge(expected.last.stage_m))
     # the station's shift of the day: a rating fitted on weeks does not pass through this hour's pair
     ratio = expected.last.discharge_m3s / here if here > 0 else math.nan
-    return q * ratio if math.isfinite(ratio) and 0.5 < ratio < 2.0 else q
+    if math.isfinite(ratio) and 0.5 < ratio < 2.0:
+        step = rule("ladder_shift_step")
+        q = q * math.exp(step * round(math.log(ratio) / step))
+    return np.array([float(f"{value:.3g}") for value in q])
 
 
 def _discharge_steps(expected: Expected, units: str) -> np.ndarray:

@@ -137,8 +137,8 @@ def test_the_search_finds_what_weighing_everything_finds(make, store):
     from planner.advice.advise import rigs_of
     from planner.advice.draws import deviations, draw
     from planner.advice.field import field_of, tracks_of
-    from planner.advice.search import Way, require
     from planner.advice.tables import SwimTables
+    from planner.advice.ways import Way, require
     from planner.advice.weigh import weigh
 
     box = make.box(make.line("two", 2.0), make.line("three", 3.0), make.line("five", 5.0))

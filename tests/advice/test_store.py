@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from planner.advice import store as store_module
-from planner.advice.store import FIELDS, Block, SwimStore, cache_folder, key_of, rounded
+from planner.advice.store import FIELDS, Block, SwimStore, cache_folder, key_of, packed, unpacked
 
 
 def _block(n=3, seed=1):
     rng = np.random.default_rng(seed)
-    count = rounded(rng.uniform(0, 5, (n, len(FIELDS), 8)))
-    retrieve = rounded(rng.uniform(0, 20, (n, len(FIELDS), 4, 6)))
+    count = packed(rng.uniform(0, 5, (n, len(FIELDS), 8)))
+    retrieve = packed(rng.uniform(0, 20, (n, len(FIELDS), 4, 6)))
     return Block(count, retrieve, rng.uniform(5, 60, (n, 4)), rng.uniform(0, 1, (n, 4)))
 
 
@@ -30,7 +30,7 @@ def test_what_was_written_is_read_back(tmp_path):
 def test_rounding_keeps_millimetres_of_depth_and_centimetres_of_place():
     """Half a unit is the most that is lost."""
     tracks = np.random.default_rng(2).uniform(0, 30, (4, len(FIELDS), 9))
-    lost = np.abs(rounded(tracks) - tracks).max(axis=(0, 2))
+    lost = np.abs(np.array([unpacked(one) for one in packed(tracks)]) - tracks).max(axis=(0, 2))
     assert (lost[[0, 3]] <= 0.0005 + 1e-12).all()
     assert (lost[[1, 2, 4, 5]] <= 0.005 + 1e-12).all()
 

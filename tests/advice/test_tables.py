@@ -7,8 +7,8 @@ from planner.advice import tables as tables_module
 from planner.advice.advise import rigs_of
 from planner.advice.canon import Canon, count_knots, current_grid
 from planner.advice.field import field_of, tracks_of, varied
-from planner.advice.search import require
 from planner.advice.tables import EVERY_S, SAMPLES, Need, SwimTables, longest_count
+from planner.advice.ways import require
 from planner.sink import Cast, Current, swim
 
 

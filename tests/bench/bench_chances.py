@@ -22,8 +22,8 @@ from planner.advice import AtLevel, BedPatch, Settings, SpotAtLevels, SwimStore
 from planner.advice.advise import rigs_of
 from planner.advice.draws import ROWS, deviations, draw
 from planner.advice.field import field_of, tracks_of
-from planner.advice.search import require
 from planner.advice.tables import SwimTables
+from planner.advice.ways import require
 from planner.advice.weigh import weigh
 from planner.errors import SwimFailed
 from planner.river.records import Tackle, TackleFly, TackleLine

@@ -21,8 +21,10 @@ from planner.advice.advise import rigs_of
 from planner.advice.draws import deviations, draw
 from planner.advice.field import field_of, tracks_of
 from planner.advice.records import constants
-from planner.advice.search import normal_strip, require, screen, weigh_field
+from planner.advice.screen import screen
+from planner.advice.search import weigh_field
 from planner.advice.tables import SwimTables
+from planner.advice.ways import normal_strip, require
 from planner.advice.weigh import weigh
 from planner.river.records import Tackle, TackleFly, TackleLine
 

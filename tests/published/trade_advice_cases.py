@@ -14,8 +14,8 @@ from planner.advice import Advice, AtLevel, BedPatch, Settings, SpotAtLevels, Sw
 from planner.advice.advise import rigs_of
 from planner.advice.draws import deviations, draw
 from planner.advice.field import field_of, tracks_of
-from planner.advice.search import require
 from planner.advice.tables import SwimTables
+from planner.advice.ways import require
 from planner.advice.weigh import Weighed, weigh
 from planner.river.records import Tackle, TackleFly, TackleLine
 
