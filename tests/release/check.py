@@ -57,9 +57,8 @@ def _demo(program: Path, room: Path, how: str) -> None:
     assert "Caution" in said or "CAUTION" in said, said[:300]
     pages = [*room.rglob("plan.html")]
     assert len(pages) == 1, pages
-    print(
-        f"{how}: plumbrun {_say(program, '--version', env=env).split()[-1]} planned the demo, page {pages[0].stat().st_size / 1000:.0f} kB"
-    )
+    version = _say(program, "--version", env=env).split()[-1]
+    print(f"{how}: plumbrun {version} planned the demo, page {pages[0].stat().st_size / 1000:.0f} kB")
 
 
 def main() -> None:
