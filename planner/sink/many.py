@@ -93,6 +93,35 @@ def swim_many(
         When the countdowns do not ascend, or the band does not.
     SwimFailed
         When a speed or tension leaves its physical bounds.
+
+    Examples
+    --------
+    Two flies on one line, each from a count of 0, 3 and 6 s, over a bed 2.4 m down; the count is solved once for each
+    fly and shared. All results have shape (scenarios, countdowns) or (scenarios, countdowns, times):
+
+    >>> from planner.sink import Cast, scenarios
+    >>> from planner.sink.fly import fly_from_class
+    >>> from planner.sink.line import line_from_head
+    >>> line = line_from_head(7.9, 16e-3, 0.127)
+    >>> cast, water = Cast(14.0, 60.0, 0.45, mode="fed"), Current(0.6, 2.4)
+    >>> flies = fly_from_class("low", "heavy"), fly_from_class("high", "none")
+    >>> batch = scenarios([(line, fly, cast, water) for fly in flies])
+    >>> batch["bed_depth_m"] = 2.4
+    >>> swims = swim_many(batch, [0.0, 3.0, 6.0], hold_band_m=(0.3, 1.0))
+    >>> swims.depth.shape[:2], swims.touched.tolist()
+    ((2, 3), [[False, False, False], [False, False, False]])
+    >>> [[round(float(depth), 1) for depth in fly] for fly in swims.depth[:, :, 0]]
+    [[0.0, 0.7, 1.5], [0.0, 0.1, 0.1]]
+    >>> swims.band_time_s[0, 0] < swims.band_time_s[0, 2]  # seconds between 0.3 and 1.0 m above the bed
+    np.True_
+
+    What is uncertain is written into the array, one scenario for each draw:
+
+    >>> drawn = np.repeat(batch[:1], 3)
+    >>> drawn["fly_towed_area_m2"] *= [0.7, 1.0, 1.4]
+    >>> depths = np.nanmean(swim_many(drawn, [3.0]).depth, axis=2)[:, 0]
+    >>> bool(np.all(np.diff(depths) < 0.0))
+    True
     """
     low, high = hold_band_m
     if not 0.0 <= low < high:
