@@ -112,8 +112,8 @@ def swim_many(
     ((2, 3), [[False, False, False], [False, False, False]])
     >>> [[round(float(depth), 1) for depth in fly] for fly in swims.depth[:, :, 0]]
     [[0.0, 0.7, 1.5], [0.0, 0.1, 0.1]]
-    >>> swims.band_time_s[0, 0] < swims.band_time_s[0, 2]  # seconds between 0.3 and 1.0 m above the bed
-    np.True_
+    >>> bool(swims.band_time_s[0, 0] < swims.band_time_s[0, 2])  # seconds between 0.3 and 1.0 m above the bed
+    True
 
     What is uncertain is written into the array, one scenario for each draw:
 
