@@ -7,7 +7,7 @@ import os
 import click
 
 from planner import __version__
-from planner.commands import day, many, river, tackle
+from planner.commands import day, desk, many, river, tackle
 
 __all__ = ["main"]
 
@@ -25,6 +25,6 @@ def main() -> None:
     """
 
 
-for _module in (day, many, river, tackle):
+for _module in (day, many, river, tackle, desk):
     for _name in _module.__all__:
         main.add_command(getattr(_module, _name))

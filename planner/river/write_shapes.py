@@ -15,7 +15,7 @@ from planner.river.merge import same, update_members
 from planner.river.records import HOLD_HIGH_M, HOLD_LOW_M, Place, River, Run, Spot
 from planner.river.values import Notebook
 
-__all__ = ["places_text", "runs_text", "spots_text"]
+__all__ = ["collection_text", "feature_id", "places_text", "runs_text", "spots_text"]
 
 _BED = ("bed", "n", "d84_mm")
 
@@ -69,7 +69,8 @@ def _place(place: Place) -> _Drawn:
     return _Drawn(place.id, own | place.extra, _plain(place.geometry), {"name": place.id})
 
 
-def _id_of(feature: Mapping[str, Any]) -> str:
+def feature_id(feature: Mapping[str, Any]) -> str:
+    """Id of a feature, from its properties or from the feature itself; ``None`` as a word when it has none."""
     return str((feature.get("properties") or {}).get("id", feature.get("id"))).strip()
 
 
@@ -88,7 +89,7 @@ def _text(name: str, document: str | None, records: list[_Drawn], before: list[_
     raw: dict[str, Any] = {"type": "FeatureCollection", "features": []}
     if document is not None:
         raw = orjson.loads(document.removeprefix("\ufeff"))
-    features_as_read = {_id_of(feature): feature for feature in raw["features"]}
+    features_as_read = {feature_id(feature): feature for feature in raw["features"]}
     records_as_read = {record.id: record for record in before}
     features = []
     for record in records:
@@ -115,7 +116,12 @@ def _text(name: str, document: str | None, records: list[_Drawn], before: list[_
         features.append(feature)
     if document is not None and features == raw["features"]:
         return document
-    head = json.dumps({key: value for key, value in raw.items() if key != "features"}, ensure_ascii=False)[:-1]
+    return collection_text(raw, features)
+
+
+def collection_text(document: Mapping[str, Any], features: list[dict[str, Any]]) -> str:
+    """Text of a collection: the document's own members, then one feature to a line, as version control likes it."""
+    head = json.dumps({key: value for key, value in document.items() if key != "features"}, ensure_ascii=False)[:-1]
     body = ",\n".join(json.dumps(feature, ensure_ascii=False) for feature in features)
     return f'{head}{", " if len(head) > 1 else ""}"features": [\n{body}\n]}}\n'
 

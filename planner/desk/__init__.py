@@ -1,0 +1,1 @@
+"""The desk: a local web page on which a river folder is drawn, sounded and planned."""
