@@ -20,6 +20,7 @@ __all__ = [
     "Written",
     "flow_report",
     "flow_text",
+    "keep_plan",
     "moment",
     "plan_folder",
     "unpack_demo",
@@ -166,16 +167,38 @@ def write_plan(river: River, asked: Request, units: str, out: Path | None = None
     PlumbrunError
         Nothing is written when the plan cannot be made.
     """
-    import orjson
-
-    from planner.files import plain, write_whole
-    from planner.page import build_page, spots_csv, spots_gpx, summary
-    from planner.page.cap import cautions_cap
-    from planner.page.ical import day_ical
+    from planner.files import plain
     from planner.plan.compute import compute_plan
 
     plan = plain(compute_plan(river, asked, units))
-    target = Path(out) if out is not None else Path(river.folder) / "plans" / asked.day.isoformat()
+    return keep_plan(plan, river, units, Path(out) if out is not None else _of_day(river, asked))
+
+
+def _of_day(river: River, asked: Request) -> Path:
+    return Path(river.folder) / "plans" / asked.day.isoformat()
+
+
+def keep_plan(plan: dict[str, Any], river: River, units: str, target: Path) -> Written:
+    """Write a plan that is made already as page, ``plan.json`` and the exports.
+
+    Parameters
+    ----------
+    plan : dict
+        As in ``plan.json``; unknown is None.
+    river : River
+        The folder that it was made from.
+    units : str
+        ``us`` or ``metric``.
+    target : Path
+        Where to write.
+    """
+    import orjson
+
+    from planner.files import write_whole
+    from planner.page import build_page, spots_csv, spots_gpx, summary
+    from planner.page.cap import cautions_cap
+    from planner.page.ical import day_ical
+
     made: dict[str, str | bytes] = {
         "plan.json": orjson.dumps(plan, option=orjson.OPT_INDENT_2),
         "spots.csv": spots_csv(plan, river),

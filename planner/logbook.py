@@ -16,7 +16,7 @@ from planner.units import parse
 if TYPE_CHECKING:
     from planner.river import River
 
-__all__ = ["OUTCOMES", "asked_entry", "entry_of", "log_entries", "log_text"]
+__all__ = ["OUTCOMES", "added_log", "asked_entry", "entry_of", "log_entries", "log_text", "rows_of_text"]
 
 OUTCOMES = ("clean", "touched", "hung")
 _SAME = ("spot", "time", "line", "fly", "countdown_s", "touched", "hung")
@@ -145,19 +145,30 @@ def asked_entry(river: River, now: datetime, prompt: Callable[..., Any]) -> dict
 
 def _rows_of(path: Path) -> list[dict[str, str]]:
     """Rows of a file with the columns of log.csv."""
-    from planner.river.depths import parse_log
-    from planner.river.values import Notebook
-
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise DataUnfit(f"{path} could not be read", "a file saved from the page", "give its path") from error
+    return rows_of_text(text, path.name)
+
+
+def rows_of_text(text: str, name: str = "the entries") -> list[dict[str, str]]:
+    """Rows of a text with the columns of log.csv; `name` for messages.
+
+    Raises
+    ------
+    DataUnfit
+        When a row cannot be read.
+    """
+    from planner.river.depths import parse_log
+    from planner.river.values import Notebook
+
     notes = Notebook()
     table = parse_log(text, notes)
     wrong = [finding for finding in notes.findings if finding.level == "error"]
     if wrong:
         raise DataUnfit(
-            f"{path.name}, {wrong[0].where}: {wrong[0].given}",
+            f"{name}, {wrong[0].where}: {wrong[0].given}",
             wrong[0].need,
             f"{wrong[0].next_step}; nothing was added",
         )
@@ -172,23 +183,33 @@ def log_entries(folder: Path, rows: Sequence[dict[str, str]], files: Sequence[Pa
     dict
         ``added``, ``already_there``, ``entries`` (in the log now), ``unknown_spots``, ``rows`` added.
     """
-    import pandas as pd
-
     from planner.files import write_whole
     from planner.river import read_river
-    from planner.river.write_rows import log_text as text_of
 
     river = read_river(folder)
+    text, report = added_log(river, [*rows, *(row for path in files for row in _rows_of(path))])
+    if text is not None:
+        write_whole(Path(folder) / "log.csv", text)
+    return report
+
+
+def added_log(river: River, rows: Sequence[dict[str, str]]) -> tuple[str | None, dict[str, Any]]:
+    """Text of log.csv with rows below its own (None when all are there already), and a report as of `log_entries`."""
+    import pandas as pd
+
+    from planner.river.write_rows import log_text as text_of
+
     table = river.log
     have = {_key(row) for row in table.to_dict("records")}
     new: list[dict[str, str]] = []
     seen = 0
-    for row in [*rows, *(row for path in files for row in _rows_of(path))]:
+    for row in rows:
         if _key(row) in have:
             seen += 1
             continue
         have.add(_key(row))
         new.append(row)
+    text: str | None = None
     if new:
         added = pd.DataFrame(new, dtype=object)
         last = int(table["file_line"].max()) if len(table) else 1
@@ -200,10 +221,9 @@ def log_entries(folder: Path, rows: Sequence[dict[str, str]], files: Sequence[Pa
         both = pd.concat([table, added], ignore_index=True) if len(table) else added
         both = both.reindex(columns=[*columns, "file_line"])
         both[columns] = both[columns].astype(object).where(both[columns].notna(), "")
-        text = text_of(replace(river, log=both))
-        write_whole(Path(folder) / "log.csv", text or "")
+        text = text_of(replace(river, log=both)) or ""
     known = {spot.id for spot in river.spots}
-    return {
+    return text, {
         "added": len(new),
         "already_there": seen,
         "entries": len(table) + len(new),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -82,6 +83,8 @@ def make_app(desk: Desk, guard: Guard) -> Flask:
 
     _page(app, desk, guard)
     _folder(app, desk)
+    _intake(app, desk)
+    _water(app, desk)
     return app
 
 
@@ -99,6 +102,13 @@ def _page(app: Flask, desk: Desk, guard: Guard) -> None:
         from planner.desk.page import page_html
 
         return Response(page_html(guard.token, started=desk.started), mimetype="text/html")
+
+    @app.get("/plan.html")
+    def plan_page() -> Response:
+        page = desk.day.page() if desk.started else None
+        if page is None:
+            raise Refused(404, "no plan yet", "a plan of the whole day", "ask for one")
+        return Response(page, mimetype="text/html")
 
     @app.get("/static/<name>")
     def static_file(name: str) -> Response:
@@ -130,3 +140,89 @@ def _folder(app: Flask, desk: Desk) -> None:
     @app.post("/api/history/forward")
     def forward() -> Response:
         return _json(desk.step(1, _asked()))
+
+    writes: dict[str, tuple[str, Callable[[dict[str, Any]], dict[str, Any]]]] = {
+        "/api/settings": ("PUT", desk.settings),
+        "/api/thresholds": ("PUT", desk.thresholds),
+        "/api/tackle": ("PUT", desk.tackle),
+        "/api/log": ("POST", desk.log),
+        "/api/new": ("POST", desk.make),
+        "/api/tackle/physics": ("POST", desk.physics),
+    }
+
+    def write(answer: Callable[[dict[str, Any]], dict[str, Any]]) -> Callable[[], Response]:
+        return lambda: _json(answer(_asked()))
+
+    for path, (method, answer) in writes.items():
+        app.add_url_rule(path, f"write {path}", write(answer), methods=[method])
+
+    @app.get("/api/tackle/physics")
+    def physics() -> Response:
+        return _json(desk.physics())
+
+    @app.get("/api/learned")
+    def learned() -> Response:
+        return _json(desk.learned())
+
+
+def _intake(app: Flask, desk: Desk) -> None:
+    @app.post("/api/import/shapes")
+    def import_shapes() -> Response:
+        from planner.desk.shapes_in import shapes_in
+
+        return _json(shapes_in(request.get_data(), request.args.get("name", "")))
+
+    @app.post("/api/soundings/preview")
+    def preview() -> Response:
+        typed = (request.content_type or "").startswith("application/json")
+        if typed and (request.content_length or 0) > guarding.LARGEST_JSON_BYTES:
+            raise Refused(413, "too many typed rows", "a table typed by hand", "drop it in as a file")
+        given = _asked() if typed else request.get_data()
+        return _json(desk.preview(given, request.args.get("name", ""), request.args.to_dict()))
+
+    @app.post("/api/soundings/apply")
+    def apply() -> Response:
+        return _json(desk.apply(_asked()))
+
+
+def _number(name: str) -> float:
+    """A number of the address."""
+    try:
+        value = float(request.args.get(name, ""))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise Refused(400, f"{name} = {request.args.get(name, '')[:40]!r}", "a number", "send one")
+    return value
+
+
+def _water(app: Flask, desk: Desk) -> None:
+    @app.get("/api/see/run/<run_id>")
+    def see_run(run_id: str) -> Response:
+        return _json(desk.see(run_id, request.args.get("level")))
+
+    @app.get("/api/see/section/<run_id>")
+    def see_section(run_id: str) -> Response:
+        return _json(desk.see(run_id, request.args.get("level"), (_number("lon"), _number("lat"))))
+
+    @app.post("/api/plan/spot")
+    def plan_spot() -> Response:
+        return _json(desk.plan_spot(_asked()))
+
+    @app.post("/api/plan/day")
+    def plan_day() -> Response:
+        return _json(desk.plan_day(_asked()))
+
+    @app.get("/api/plan/day")
+    def planned_day() -> Response:
+        return _json(desk.day.state())
+
+    @app.get("/api/gauges/near")
+    def near() -> Response:
+        within = _number("within_km") if "within_km" in request.args else 25.0
+        service = request.args.get("service", "usgs")
+        return _json(desk.gauges_near(_number("lon"), _number("lat"), service, min(max(within, 0.1), 300.0)))
+
+    @app.get("/api/gauges/check")
+    def check() -> Response:
+        return _json(desk.gauge_checked(request.args.get("station", "")))

@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from planner.desk import features, reply
+from planner.desk import box, features, new, reply
 from planner.desk.rivers import Read, read_contents, settings_given
-from planner.desk.store import Now, Store
-from planner.errors import UsageMistake
+from planner.desk.store import Change, Now, Store
+from planner.errors import DataUnfit, RiverFolderUnfit, UsageMistake
+
+if TYPE_CHECKING:
+    from planner.desk.dayplan import DayPlan
+    from planner.desk.live import Live
+    from planner.desk.soundings_in import Previews
+    from planner.plan.ask import AskedLevel, Request
+    from planner.river import River, Spot
 
 __all__ = ["Clock", "Desk"]
 
@@ -30,6 +38,12 @@ class Clock:
 
     replies: tuple[Path, ...] = ()
     now: str | None = None
+
+    def moment(self, zone: str = "UTC") -> datetime:
+        """The moment called now, UTC."""
+        from planner.plan.ask import moment
+
+        return moment(self.now, zone)
 
 
 class Desk:
@@ -52,6 +66,10 @@ class Desk:
         self._folder: Path | None = None
         self._reading = threading.Lock()
         self._read: tuple[str, Read] | None = None
+        self._making = threading.RLock()
+        self._live: Live | None = None
+        self._day: DayPlan | None = None
+        self._previews: Previews | None = None
         if folder is not None:
             self.lay(Path(folder))
 
@@ -123,6 +141,253 @@ class Desk:
         """Go back or forward in the history."""
         base = asked.get("version")
         return self.body(self.store.step(by, base if isinstance(base, str) else None))
+
+    # files of settings and tackle
+
+    def settings(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Set members of river.toml."""
+        put = _table(asked, "set")
+        return self._edit(
+            asked, "Changed the settings", lambda now, then: box.settings_edited(now, then, put, self.folder)
+        )
+
+    def thresholds(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Set the list of local thresholds."""
+        put = asked.get("set")
+        return self._edit(
+            asked, "Changed the local thresholds", lambda now, then: box.thresholds_edited(now, then, put, self.folder)
+        )
+
+    def tackle(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Set lines, flies, leader and tippet."""
+        put = _table(asked, "set")
+        return self._edit(asked, "Changed the tackle box", lambda now, then: box.tackle_edited(now, then, put))
+
+    def physics(self, asked: Mapping[str, Any] | None = None) -> dict[str, Any]:
+        """What the labels of the box imply, or those of an entry that is being typed."""
+        tackle = self.whole(False).tackle
+        return box.physics(tackle) if asked is None else box.physics_of_entry(asked, tackle)
+
+    def _edit(self, asked: Mapping[str, Any], said: str, change: Change) -> dict[str, Any]:
+        before, after = self.store.edit(version_in(asked), said_in(asked, said), change)
+        return self.saved(after) | {"merged": [] if before.version == version_in(asked) else ["elsewhere"]}
+
+    # soundings
+
+    def preview(self, given: bytes | Mapping[str, Any], name: str, options: Mapping[str, str]) -> dict[str, Any]:
+        """What a file or typed rows would bring; nothing is written."""
+        river = self.whole(False)
+        return self.previews.make(given, name, options, river, self.clock.moment(river.timezone))
+
+    def apply(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Write a preview's rows below those of soundings.csv."""
+        from planner.bed.sources.adding import appended_text
+        from planner.desk.soundings_in import kept_rows
+        from planner.river.depths import SOUNDINGS_FILE
+
+        read = self.previews.read(asked.get("preview"))
+        added = 0
+
+        def change(now: dict[str, bytes], _: dict[str, bytes] | None) -> dict[str, bytes | None]:
+            nonlocal added
+            river = read_contents(now, self.folder).river
+            if river is None:
+                raise DataUnfit("river.toml cannot be read", "a river folder", "mend it first", where="river.toml")
+            intake = kept_rows(river, read, self.clock.moment(river.timezone))
+            added = intake.new
+            text = appended_text(river.documents.get(SOUNDINGS_FILE), intake)
+            return {} if text is None else {SOUNDINGS_FILE: text.encode()}
+
+        done = self._edit(asked, f"Added soundings of {read.file}", change)
+        return done | {"added": added}
+
+    # what the water does, and the plan
+
+    def whole(self, planned: bool = True) -> River:
+        """The river as it stands; with `planned`, only one that a plan can be made of."""
+        read = self.read(self.store.now())
+        wrong = [finding for finding in read.findings if finding.level == "error"]
+        if read.river is None or (planned and wrong):
+            first = wrong[0]
+            where = f"{first.file}, {first.where}" if first.where else first.file
+            raise RiverFolderUnfit(first.given, first.need, first.next_step, where=where, findings=read.findings)
+        return read.river
+
+    @property
+    def live(self) -> Live:
+        """What answers for single spots; made when it is first asked."""
+        with self._making:
+            if self._live is None:
+                from planner.desk.live import Live
+                from planner.desk.waters import Waters
+
+                self._live = Live(Waters())
+            return self._live
+
+    @property
+    def day(self) -> DayPlan:
+        """What plans the whole day."""
+        with self._making:
+            if self._day is None:
+                from planner.desk.dayplan import DayPlan
+
+                self._day = DayPlan(self.live, lambda: self.folder)
+            return self._day
+
+    @property
+    def previews(self) -> Previews:
+        """What was read and waits."""
+        with self._making:
+            if self._previews is None:
+                from planner.desk.soundings_in import Previews
+
+                self._previews = Previews()
+            return self._previews
+
+    def request(self, asked: Mapping[str, Any], river: River) -> Request:
+        """Day, window and level of a request of the page."""
+        from planner.plan.ask import request
+
+        words = {name: asked.get(name) for name in ("day", "from", "to", "level")}
+        if not all(value is None or isinstance(value, str) for value in words.values()):
+            raise UsageMistake("day, from, to or level is no text", "texts such as 2.4 ft", "send them so")
+        return request(
+            river.timezone,
+            day=words["day"] or "tomorrow",
+            start=words["from"] or "08:00",
+            end=words["to"] or "16:00",
+            level=words["level"] or None,
+            now=self.clock.moment(river.timezone),
+            replies=self.clock.replies,
+        )
+
+    def plan_spot(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """One spot's answer, saved or as it is being drawn."""
+        river = self.whole()
+        spot = _spot(asked.get("spot"), river)
+        return self.live.spot(river, spot, self.request(asked, river), asked.get("whole") is True)
+
+    def plan_day(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Ask for the plan of the whole day."""
+        river = self.whole()
+        return self.day.start(river, self.request(asked, river), self.store.version())
+
+    def learned(self) -> dict[str, Any]:
+        """What the log teaches of lines and spots, and its entries."""
+        from planner.plan.taught import learned_record
+
+        river = self.whole()
+        lessons = self.live.lessons(river, self.request({}, river))
+        return learned_record(lessons, river.units) | {"entries": len(river.log)}
+
+    def see(self, run_id: str, level: str | None, point: tuple[float, float] | None = None) -> dict[str, Any]:
+        """Cells of a run at a level, or with a point the section through it."""
+        from planner.desk import see
+        from planner.plan.ask import asked_level
+
+        river = self.whole(False)
+        run = river.run(run_id)
+        given: AskedLevel | None = asked_level(level) if level else None
+        now = self.clock.moment(river.timezone)
+        water = self.live.waters.water(run, river, see.request_at(now, given, self.clock.replies))
+        if point is not None:
+            return see.section_of(water, *point, given)
+        return see.cells_of(river, water, given, now)
+
+    # the log
+
+    def log(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Add entries to the log: ``rows`` or ``csv`` as the page exports them, or one ``entry``."""
+        from planner.logbook import added_log, entry_of, rows_of_text
+        from planner.river.depths import LOG_FILE
+
+        report: dict[str, Any] = {}
+
+        def change(now: dict[str, bytes], _: dict[str, bytes] | None) -> dict[str, bytes | None]:
+            river = read_contents(now, self.folder).river
+            if river is None:
+                raise DataUnfit("river.toml cannot be read", "a river folder", "mend it first", where="river.toml")
+            rows = _log_rows(asked, rows_of_text)
+            if isinstance(asked.get("entry"), dict):
+                try:
+                    rows.append(entry_of(river, self.clock.moment(river.timezone), **asked["entry"]))
+                except TypeError as error:
+                    raise UsageMistake("the entry", "spot, outcome, countdown, line, fly, at, level, note", "correct it"
+                                       ) from error  # fmt: skip
+            text, found = added_log(river, rows)
+            report.update(found)
+            return {} if text is None else {LOG_FILE: text.encode()}
+
+        return self._edit(asked, "Added to the log", change) | report
+
+    # before there is a folder
+
+    def gauges_near(self, lon: float, lat: float, service: str, within_km: float) -> dict[str, Any]:
+        """Stations around a point."""
+        return new.gauges_near(lon, lat, service, within_km, self.clock.moment(), self.clock.replies)
+
+    def gauge_checked(self, station: str) -> dict[str, Any]:
+        """What a station reads."""
+        return new.gauge_checked(station, self.clock.moment(), self.clock.replies, self._folder)
+
+    def make(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Make a folder of five answers and lay it on the desk."""
+        with self._making:
+            if self.started:
+                raise UsageMistake("a folder lies on the desk already", "a desk without one", "start another desk")
+            folder, notes = new.make_folder(asked, self.parent)
+            self.lay(folder)
+        return self.river() | {"notes": notes}
+
+
+def _table(asked: Mapping[str, Any], key: str) -> dict[str, Any]:
+    value = asked.get(key)
+    if not isinstance(value, dict):
+        raise UsageMistake(f"{key} is missing", f"{key}: a table of members", "send one")
+    return value
+
+
+def _spot(given: Any, river: River) -> Spot:
+    """A spot by its id, or as a feature that is not saved."""
+    import orjson
+
+    from planner.river.shapes import parse_spots
+    from planner.river.values import Notebook
+
+    if isinstance(given, str):
+        for spot in river.spots:
+            if spot.id == given:
+                return spot
+        known = ", ".join(spot.id for spot in river.spots[:20]) or "none"
+        raise UsageMistake(f"spot {given[:60]!r} is not in spots.geojson", f"one of: {known}", "load the river anew")
+    notes = Notebook()
+    text = orjson.dumps({"type": "FeatureCollection", "features": [given]}).decode()
+    found = parse_spots(text, notes)
+    wrong = next((finding for finding in notes.findings if finding.level == "error"), None)
+    if wrong is not None or not found:
+        given_, need, step = (wrong.given, wrong.need, wrong.next_step) if wrong else ("no spot", "a spot", "draw one")
+        raise DataUnfit(given_, need, step, where="spot")
+    return found[0]
+
+
+def _log_rows(asked: Mapping[str, Any], read: Callable[[str], list[dict[str, str]]]) -> list[dict[str, str]]:
+    """Rows of a request, through the reader of log.csv so that it can read them back."""
+    import csv
+    import io
+
+    if isinstance(asked.get("csv"), str):
+        return read(asked["csv"])
+    rows = asked.get("rows", [])
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows) or len(rows) > 5_000:
+        raise UsageMistake("the rows", "rows: a list of at most 5,000 entries", "send them so")
+    if not rows:
+        return []
+    names = list(dict.fromkeys(str(name) for row in rows for name in row))
+    out = io.StringIO()
+    table = csv.DictWriter(out, names, lineterminator="\n")
+    table.writeheader()
+    table.writerows([{str(k): "" if v is None else " ".join(str(v).split()) for k, v in row.items()} for row in rows])
+    return read(out.getvalue())
 
 
 def version_in(asked: Mapping[str, Any]) -> str:

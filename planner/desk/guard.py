@@ -18,6 +18,8 @@ from planner.errors import PlumbrunError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from werkzeug.datastructures import Headers
+
 __all__ = ["LARGEST_BYTES", "POLICY", "POLICY_OF_PLAN", "Guard", "Refused", "headers_for", "largest", "right_type"]
 
 # The most that one request may carry [bytes] (design choice): a season's soundings in a file, a drawing, an entry.
@@ -77,7 +79,7 @@ class Guard:
         """What opens the page."""
         return f"{self.origin}/?key={self.key}"
 
-    def look(self, method: str, path: str, headers: Mapping[str, str]) -> None:
+    def look(self, method: str, path: str, headers: Mapping[str, str] | Headers) -> None:
         """Let a request through, or refuse it.
 
         Raises
@@ -100,7 +102,9 @@ class Guard:
         if site is not None and site != "same-origin" and not (site == "none" and not writes) and not opened:
             raise Refused(403, f"a request from another site ({site[:20]})", "one of the desk's own page", step)
         if path.startswith("/api/") and not same_secret(headers.get("X-Desk-Token", ""), self.token):
-            raise Refused(403, "a missing or wrong token", "the header X-Desk-Token of this start", "load the page anew")
+            raise Refused(
+                403, "a missing or wrong token", "the header X-Desk-Token of this start", "load the page anew"
+            )
 
     def may_open(self, key: str, cookies: Mapping[str, str]) -> bool:
         """Whether a browser may have the page: with the key of this start or the cookie that it got for it."""

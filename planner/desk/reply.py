@@ -50,8 +50,8 @@ def findings_of(read: Read, now: Now) -> list[dict[str, str]]:
     said = [finding.as_dict() for finding in read.findings]
     if now.unwritable:
         stuck = Finding(
-            "error", "", "", f"nothing can be saved here: {now.unwritable}", "a folder with room that may be written to",
-            "free room, or change the rights of the folder",
+            "error", "", "", f"nothing can be saved here: {now.unwritable}",
+            "a folder with room that may be written to", "free room, or change the rights of the folder",
         )  # fmt: skip
         said.insert(0, stuck.as_dict())
     return said
@@ -62,7 +62,11 @@ def tackle_of(read: Read) -> dict[str, Any]:
     from planner.files import plain
 
     tackle = read.river.tackle if read.river is not None else None
-    return {} if tackle is None else dict(plain(tackle))
+    if tackle is None:
+        return {}
+    leader = {"length_m": tackle.leader_m, "diameter_mm": tackle.leader_diameter_mm, "material": tackle.leader_material}
+    tippet = {"length_m": tackle.tippet_m, "x": tackle.tippet_x, "material": tackle.tippet_material}
+    return dict(plain(tackle)) | plain({"leader": leader, "tippet": tippet})
 
 
 def _soundings(read: Read) -> dict[str, Any]:
@@ -71,13 +75,9 @@ def _soundings(read: Read) -> dict[str, Any]:
     table = read.river.soundings
     shown = table.iloc[:: max(math.ceil(len(table) / MOST_POINTS), 1)]
     taken = shown["taken_at"].astype("datetime64[ns, UTC]") if len(shown) else shown["taken_at"]
-    points = [
-        [lon, lat, depth, None if at != at else at.isoformat().replace("+00:00", "Z"), None if stage != stage else stage]
-        for lon, lat, depth, at, stage in zip(
-            shown["lon"].tolist(), shown["lat"].tolist(), shown["depth_m"].tolist(), taken, shown["stage_m"].tolist(),
-            strict=True,
-        )
-    ]  # fmt: skip
+    when = [None if at != at else at.isoformat().replace("+00:00", "Z") for at in taken]
+    columns = (shown[name].tolist() for name in ("lon", "lat", "depth_m"))
+    points = [list(row) for row in zip(*columns, when, shown["stage_m"].tolist(), strict=True)]
     return {"count": len(table), "points": points}
 
 

@@ -19,7 +19,7 @@ from planner.errors import NotWritten, PlumbrunError
 from planner.files import write_whole
 from planner.river.reader import FILES
 
-__all__ = ["ELSEWHERE", "ChangedMeanwhile", "Now", "Store"]
+__all__ = ["ELSEWHERE", "Change", "ChangedMeanwhile", "Now", "Store"]
 
 ELSEWHERE = "Changed outside the desk"
 

@@ -38,7 +38,7 @@ from planner.units import show
 if TYPE_CHECKING:
     from planner.river import River
 
-__all__ = ["FORMAT", "compute_plan", "plan_of"]
+__all__ = ["FORMAT", "compute_plan", "plan_of", "spot_record", "window_caution"]
 
 FORMAT = "plumbrun-plan/1"
 
@@ -79,7 +79,7 @@ def plan_of(found: Day, river: River, request: Request, units: str) -> dict[str,
         )
         for station, view in views.items()
     }
-    spot_cautions = {day.spot.id: _window_caution(day, bases[day.water.view.station], trip, units) for day in days}
+    spot_cautions = {day.spot.id: window_caution(day, bases[day.water.view.station], trip, units) for day in days}
     run_cautions = {
         run_id: run_caution(
             bases[water.view.station],
@@ -113,7 +113,7 @@ def plan_of(found: Day, river: River, request: Request, units: str) -> dict[str,
             for run_id, water in waters.items()
         ],
         "spots": [
-            _spot_record(day, answer, spot_cautions[day.spot.id], found, river, units)
+            spot_record(day, answer, spot_cautions[day.spot.id], found, river, units)
             for day, answer in zip(days, answers, strict=True)
         ],
         "ladder": ladder,
@@ -146,7 +146,8 @@ def _hours(
     )  # fmt: skip
 
 
-def _window_caution(day: SpotDay, base: Conditions, trip: Trip, units: str) -> Caution:
+def window_caution(day: SpotDay, base: Conditions, trip: Trip, units: str) -> Caution:
+    """Caution of a spot at the upper 90 % of the gauge over the whole window."""
     here = spot_water(day.water, day.spot, cautious_level(day.water.view))
     dark = next((stop.dark for stop in trip.stops if stop.spot == day.spot.id), None)
     return spot_caution(base, day.spot, here, units, dark)
@@ -170,9 +171,10 @@ def _expected_rows(view: GaugeView) -> list[dict[str, Any]]:
     ]
 
 
-def _spot_record(
+def spot_record(
     day: SpotDay, answers: list[Advice], caution: Caution, found: Day, river: River, units: str
 ) -> dict[str, Any]:
+    """One of `spots` in ``plan.json``."""
     here, answer = day.waters[day.at_arrival], answers[day.at_arrival]
     best = None if answer.best is None else answer.best.as_dict()
     return {

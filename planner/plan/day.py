@@ -38,7 +38,7 @@ from planner.weather import Weather, look_up
 if TYPE_CHECKING:
     from planner.river import River, Spot
 
-__all__ = ["Day", "SpotDay", "day_of"]
+__all__ = ["Day", "SpotDay", "day_of", "learned_of", "spot_day"]
 
 # Between two lay-outs of the day a level counts as the same within this much: the rounding of what is shown.
 _SAME_STAGE_M = 0.01
@@ -120,7 +120,13 @@ class Day:
     weather: Weather
 
 
-def day_of(river: River, request: Request, units: str) -> Day:
+def day_of(
+    river: River,
+    request: Request,
+    units: str,
+    views: dict[str, GaugeView] | None = None,
+    waters: dict[str, RunWater] | None = None,
+) -> Day:
     """Read the gauges, survey the runs, set the clock and ask the advice.
 
     Parameters
@@ -131,14 +137,16 @@ def day_of(river: River, request: Request, units: str) -> Day:
         Day, window, clock, level and recorded replies.
     units : str
         ``us`` or ``metric``, for the sentences.
+    views, waters : dict, optional
+        Gauges for this request and the runs with them, where they are known already.
 
     Raises
     ------
     SourceUnreachable, GaugeReplyUnfit, DataUnfit
         When there is no level to plan with.
     """
-    views = read_gauges(river, request)
-    waters = run_waters(river, views)
+    views = read_gauges(river, request) if views is None else views
+    waters = run_waters(river, views) if waters is None else waters
     middle = request.start + (request.end - request.start) / 2
     states = {run_id: water.at(expected_at(water.view, middle, water.lag_s)) for run_id, water in waters.items()}
     online = not request.replies and any(
@@ -158,8 +166,8 @@ def day_of(river: River, request: Request, units: str) -> Day:
     trip = lay_out(weights=fishing_weights(river))
     ladders = {station: gauge_ladder(view, units) for station, view in views.items()}
     settings = Settings(hang_limit=request.hang_limit, units=units)
-    learned = _learned(river, waters, settings) if request.learning else Learned()
-    days = [_spot_day(spot, waters[spot.run], trip, ladders, learned) for spot in river.spots]
+    learned = learned_of(river, waters, settings) if request.learning else Learned()
+    days = [spot_day(spot, waters[spot.run], trip, ladders, learned) for spot in river.spots]
     answers, rods, report = advise_in_full(
         [day.asked for day in days],
         river.tackle,
@@ -192,7 +200,8 @@ def _minutes_by_band_time(
     return again
 
 
-def _learned(river: River, waters: dict[str, RunWater], settings: Settings) -> Learned:
+def learned_of(river: River, waters: dict[str, RunWater], settings: Settings) -> Learned:
+    """What the folder's log says of its lines and spots."""
     if not len(river.log):
         return Learned()
     swims, notes = logged_swims(river, waters)
@@ -200,9 +209,10 @@ def _learned(river: River, waters: dict[str, RunWater], settings: Settings) -> L
     return replace(learned, notes=(*notes, *learned.notes))
 
 
-def _spot_day(
+def spot_day(
     spot: Spot, water: RunWater, trip: Trip, ladders: dict[str, list[GaugeLevel]], learned: Learned
 ) -> SpotDay:
+    """One spot at the steps of its gauge's ladder and at its hour of the trip."""
     arrival = expected_at(water.view, trip.arrival(spot.id), water.lag_s)
     steps = ladders[water.view.station]
     keys = [_key(step) for step in steps]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,7 +23,17 @@ if TYPE_CHECKING:
     from planner.gauges.store import Store
     from planner.river import River
 
-__all__ = ["Beside", "GaugeView", "gauge_record", "link_of", "look_beside", "read_gauge", "read_gauges", "stations_of"]
+__all__ = [
+    "Beside",
+    "GaugeView",
+    "gauge_record",
+    "link_of",
+    "look_beside",
+    "read_gauge",
+    "read_gauges",
+    "seen_again",
+    "stations_of",
+]
 
 
 @dataclass(frozen=True)
@@ -170,28 +180,56 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
                 f"{station} has no values", "a reading", "give the level with --level, or try another gauge"
             )
         series = None
-    start, end = request.start, request.end
-    regulated = river.extra.get("regulated") is True
     beside = Beside()
     if station:
         online = series is not None and not series.from_cache
         beside = look_beside(
             station, request.now, tuple(request.replies), link_of(river, station), online, request.store
         )
-    if level is None:
-        expected = expect(series, request.now, start, end, regulated=regulated, forecast=beside.forecast)
-    elif math.isfinite(level.stage_m):
-        expected = expect(series, request.now, start, end, level.stage_m, "stage", station, regulated)
-    else:
-        expected = expect(series, request.now, start, end, level.discharge_m3s, "discharge", station, regulated)
+    expected = _expected(station, series, request, beside, level, river)
     rating = rating_of(series) if series is not None else None
     record = series
     if series is not None:
         record, lacking = with_survey_days(series, river, request)
         notes.extend([*series.notes, *lacking])
     notes.extend(expected.notes)
-    rank = _standing(expected, beside, start.astimezone(ZoneInfo(river.timezone)))
+    rank = _standing(expected, beside, request.start.astimezone(ZoneInfo(river.timezone)))
     return GaugeView(station, series, rating, expected, tuple(dict.fromkeys(notes)), record, beside, rank)
+
+
+def seen_again(view: GaugeView, request: Request, river: River, level: AskedLevel | None) -> GaugeView:
+    """A gauge for another window or another level of the user's own, from what was read of it already.
+
+    Parameters
+    ----------
+    view : GaugeView
+        As read.
+    request, river, level
+        As in `read_gauge`.
+
+    Raises
+    ------
+    GaugeReplyUnfit
+        When nothing was read of it and no level is given.
+    """
+    if view.series is None and level is None:
+        raise GaugeReplyUnfit(f"{view.station or 'the gauge'} has no values", "a reading", "give the level")
+    expected = _expected(view.station, view.series, request, view.beside, level, river)
+    rank = _standing(expected, view.beside, request.start.astimezone(ZoneInfo(river.timezone)))
+    read = [note for note in view.notes if note not in view.expected.notes]
+    return replace(view, expected=expected, standing=rank, notes=tuple(dict.fromkeys([*read, *expected.notes])))
+
+
+def _expected(
+    station: str, series: Series | None, request: Request, beside: Beside, level: AskedLevel | None, river: River
+) -> Expected:
+    start, end = request.start, request.end
+    regulated = river.extra.get("regulated") is True
+    if level is None:
+        return expect(series, request.now, start, end, regulated=regulated, forecast=beside.forecast)
+    if math.isfinite(level.stage_m):
+        return expect(series, request.now, start, end, level.stage_m, "stage", station, regulated)
+    return expect(series, request.now, start, end, level.discharge_m3s, "discharge", station, regulated)
 
 
 def _standing(expected: Expected, beside: Beside, when: datetime) -> Standing:

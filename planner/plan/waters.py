@@ -32,6 +32,7 @@ __all__ = [
     "run_waters",
     "spot_levels",
     "spot_water",
+    "water_of",
 ]
 
 # A boat drifts at most about this far during one swim of a minute [m]; from a fixed stance the fly stays within a
@@ -123,7 +124,11 @@ def run_waters(river: River, views: dict[str, GaugeView]) -> dict[str, RunWater]
 
 def run_water(run: Run, river: River, view: GaugeView) -> RunWater:
     """Survey one run with the record of its gauge."""
-    flow = survey_run(run, river, view.record, view.rating)
+    return water_of(run, survey_run(run, river, view.record, view.rating), view)
+
+
+def water_of(run: Run, flow: RunFlow, view: GaugeView) -> RunWater:
+    """A run that is surveyed already, with its gauge."""
     last = view.expected.last
     velocity = flow.at(last.discharge_m3s, last.stage_m).velocity_used_m_s
     transfer = transfer_to_run(run, last.discharge_m3s, velocity)

@@ -16,7 +16,7 @@ from planner.files import write_whole
 from planner.river.depths import SOUNDINGS_FILE
 from planner.units import FOOT
 
-__all__ = ["append"]
+__all__ = ["append", "appended_text"]
 
 _PLAIN = ("lon", "lat", "depth_m", "taken_at")
 
@@ -44,12 +44,21 @@ def append(river: Any, intake: Intake) -> list[Path]:
     NotWritten
         When the file cannot be written, or changed since the river was read.
     """
-    batches = [one for one in intake.batches if len(one)]
-    if not batches:
-        return []
     path = Path(river.folder) / SOUNDINGS_FILE
     text = river.documents.get(SOUNDINGS_FILE)
+    after = appended_text(text, intake)
+    if after is None:
+        return []
     _unchanged(path, text)
+    write_whole(path, after)
+    return [path]
+
+
+def appended_text(text: str | None, intake: Intake) -> str | None:
+    """Text of soundings.csv with the new rows below those of `text`, as in `append`; None where nothing is new."""
+    batches = [one for one in intake.batches if len(one)]
+    if not batches:
+        return None
     old = (text or "").removeprefix("\ufeff")
     rows = list(csv.reader(io.StringIO(old, newline="")))
     head = next((i for i, row in enumerate(rows) if any(cell.strip() for cell in row)), -1)
@@ -72,8 +81,7 @@ def append(river: Any, intake: Intake) -> list[Path]:
         out.write(old if not old or old.endswith("\n") else old + "\n")
     for one in batches:
         write.writerows(zip(*(_column(one, name) for name in header + added), strict=True))
-    write_whole(path, ("\ufeff" if (text or "").startswith("\ufeff") else "") + out.getvalue())
-    return [path]
+    return ("\ufeff" if (text or "").startswith("\ufeff") else "") + out.getvalue()
 
 
 def _unchanged(path: Path, text: str | None) -> None:

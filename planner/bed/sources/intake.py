@@ -20,7 +20,7 @@ from planner.bed.sources.shapes import parse_geojson, parse_gpx
 from planner.errors import DataUnfit, UsageMistake
 from planner.units import FOOT
 
-__all__ = ["UNITS", "Intake", "read_soundings", "take"]
+__all__ = ["UNITS", "Intake", "parse_soundings_file", "read_soundings", "take"]
 
 UNITS = {"m": 1.0, "ft": FOOT, "fathom": 6 * FOOT, "cm": 0.01}
 _MOST = 200_000_000  # bytes; a season of a sounder's log is about a tenth of this
@@ -87,6 +87,19 @@ def read_soundings(
         raise DataUnfit(
             f"the file cannot be read ({error.strerror})", "a readable file", "check its name", where=str(path)
         ) from error
+    return parse_soundings_file(raw, name, columns=columns, unit=unit, zone=zone, transducer_m=transducer_m)
+
+
+def parse_soundings_file(
+    raw: bytes,
+    name: str,
+    *,
+    columns: Mapping[str, str] | None = None,
+    unit: float = math.nan,
+    zone: ZoneInfo | None = None,
+    transducer_m: float = math.nan,
+) -> Batch:
+    """The soundings of a file's bytes; arguments as in `read_soundings`, `name` for messages and its ending."""
     start = raw[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
     if start.startswith(b"<") or raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return parse_gpx(raw, name, unit, transducer_m)
@@ -98,7 +111,7 @@ def read_soundings(
             "the file is not text", "CSV, GPX, GeoJSON or NMEA 0183", "export it from the device", where=name
         )
     head = text[:4096]
-    if path.suffix.lower() in (".nmea", ".nme", ".0183") or any(
+    if name.lower().endswith((".nmea", ".nme", ".0183")) or any(
         mark in head for mark in ("RMC,", "GGA,", "DPT,", "DBT,", "DBS,")
     ):
         return parse_nmea(text, name, transducer_m)
@@ -113,7 +126,7 @@ def read_soundings(
 
 def take(
     river: Any,
-    paths: Sequence[Path],
+    paths: Sequence[Path | Batch],
     now: datetime,
     *,
     columns: Mapping[str, str] | None = None,
@@ -127,8 +140,8 @@ def take(
     ----------
     river : planner.river.River
         The folder as read.
-    paths : sequence of Path
-        Files of soundings.
+    paths : sequence of Path or Batch
+        Files of soundings, or what was read of one.
     now : datetime
         The clock, aware.
     columns : mapping, optional
@@ -152,9 +165,16 @@ def take(
     had = set(_keys(table["lon"], table["lat"], table["depth_m"], draft, moments)[0]) if len(table) else set()
     batches, doubled = [], []
     for path in paths:
-        found = read_soundings(
-            Path(path), columns=columns, unit=UNITS[unit] if unit else math.nan, zone=zone, transducer_m=transducer_m
-        )
+        if isinstance(path, Batch):
+            found = path
+        else:
+            found = read_soundings(
+                Path(path),
+                columns=columns,
+                unit=UNITS[unit] if unit else math.nan,
+                zone=zone,
+                transducer_m=transducer_m,
+            )
         found = judge(found, river, now)
         fresh = _fresh(found, had)
         doubled.append(int((~fresh).sum()))
