@@ -24,6 +24,7 @@ class Asset:
 @cache
 def assets() -> dict[str, Asset]:
     """Every file that is served under ``/static/``, by name."""
+    from planner.desk.page import map_files
     from planner.page.figure import leaflet_file
 
     found = {}
@@ -35,4 +36,6 @@ def assets() -> dict[str, Asset]:
     script = re.sub(r"//# sourceMappingURL=\S+", "", leaflet_file("leaflet.js"))
     found["leaflet.js"] = Asset(script.encode(), _TYPES["js"])
     found["leaflet.css"] = Asset(style.encode(), _TYPES["css"])
+    for name, body in map_files().items():  # what folium would write into the page itself
+        found[name] = Asset(body, _TYPES[name.rpartition(".")[2]])
     return found
