@@ -80,7 +80,8 @@ def tackle_edited(now: Contents, base: Contents | None, put: Mapping[str, Any]) 
     for key in ("line", "fly"):
         if key in put:
             join_entries(document, key, then.get(key, []), put[key], TACKLE_FILE)
-    join_members(document, then, {key: _one_length(put[key]) for key in ("leader", "tippet") if key in put}, TACKLE_FILE)
+    ends = {key: _one_length(put[key]) for key in ("leader", "tippet") if key in put}
+    join_members(document, then, ends, TACKLE_FILE)
     text = tomlkit.dumps(document)
     notes, known = Notebook(), Notebook()
     if raw is not None:

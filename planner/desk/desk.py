@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from planner.desk import box, features, new, reply
 from planner.desk.rivers import Read, read_contents, settings_given
 from planner.desk.store import Change, Now, Store
-from planner.errors import DataUnfit, RiverFolderUnfit, UsageMistake
+from planner.errors import DataUnfit, PlumbrunError, RiverFolderUnfit, UsageMistake
 
 if TYPE_CHECKING:
     from planner.desk.dayplan import DayPlan
@@ -266,6 +266,22 @@ class Desk:
         river = self.whole()
         spot = _spot(asked.get("spot"), river)
         return self.live.spot(river, spot, self.request(asked, river), asked.get("whole") is True)
+
+    def warm(self) -> None:
+        """Do ahead what the first answer would wait for: imports, compiled code, gauges, surveys, one spot's swims.
+
+        What cannot be had now is said when it is asked for.
+        """
+        if not self.started:
+            return
+        try:
+            river = self.whole()
+            request = self.request({}, river)
+            self.live.waters.all(river, request)
+            for spot in river.spots[:1]:
+                self.live.spot(river, spot, request, whole=True)
+        except PlumbrunError:
+            return
 
     def plan_day(self, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Ask for the plan of the whole day."""

@@ -68,7 +68,10 @@ def _text(answers: Mapping[str, Any], key: str, most: int) -> str:
     value = answers.get(key, "")
     if not isinstance(value, str):
         raise UsageMistake(f"{key} is no text", "text", "answer again", where=key)
-    return " ".join("".join(sign for sign in value if sign.isprintable() or sign.isspace()).split())[:most]
+    text = " ".join("".join(sign for sign in value if sign.isprintable() or sign.isspace()).split())
+    if len(text) > most:
+        raise UsageMistake(f"{key} of {len(text)} signs", f"at most {most}", "shorten it", where=key)
+    return text
 
 
 def make_folder(answers: Mapping[str, Any], parent: Path) -> tuple[Path, list[str]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import socket
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -84,6 +85,7 @@ def serve(
         channel_timeout=30,
         connection_limit=64,
     )
+    threading.Thread(target=desk.warm, name="desk-warm", daemon=True).start()
     say(guard.address)
     if opened is not None:
         opened(guard.address)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import threading
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,8 @@ from planner.river.reader import FILES
 
 __all__ = ["ELSEWHERE", "Change", "ChangedMeanwhile", "Now", "Store"]
 
+# No writer takes this long for one file [s]; what it left then is nobody's (design choice).
+_LEFT_S = 60.0
 ELSEWHERE = "Changed outside the desk"
 
 
@@ -78,6 +81,11 @@ class Store:
         for name in FILES:
             path = self.folder / name
             try:
+                if path.is_symlink() and not path.resolve().is_relative_to(self.folder.resolve()):
+                    raise NotWritten(
+                        f"{name} is a link that leads out of the folder", "a file inside it", "copy the file there",
+                        where=name,
+                    )  # fmt: skip
                 stat = path.stat()
                 stamp = (stat.st_mtime_ns, stat.st_ctime_ns, stat.st_size, stat.st_ino)
                 held = self._held.get(name)
@@ -161,6 +169,7 @@ class Store:
             self._put(history, wanted, contents, digests)
             with contextlib.suppress(NotWritten):  # the files are saved: the next look notes the step
                 history.add(files, said)
+            self._sweep()
             self._forget_pending(history)
             return before, self._as_now(history, after, files)
 
@@ -225,6 +234,14 @@ class Store:
                 f"{name} could not be taken away ({error.strerror})", "a folder that may be written to",
                 "change its rights", where=name,
             ) from error  # fmt: skip
+
+    def _sweep(self) -> None:
+        """Take away temporary files that a killed writer left; a young one may be a command's that is at work."""
+        for name in FILES:
+            for left in self.folder.glob(f".{name}.????????"):
+                with contextlib.suppress(OSError):
+                    if time.time() - left.stat().st_mtime > _LEFT_S:
+                        left.unlink()
 
     @staticmethod
     def _forget_pending(history: History) -> None:

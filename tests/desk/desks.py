@@ -110,7 +110,16 @@ class Served:
 @contextmanager
 def served(folder: Path | None, *options: str, cwd: Path | None = None) -> Iterator[Served]:
     """A desk as `plumbrun desk` opens it, ended at the end."""
-    command = [sys.executable, "-m", "planner", "desk", *([str(folder)] if folder else []), "--no-browser", "--now", NOW]
+    command = [
+        sys.executable,
+        "-m",
+        "planner",
+        "desk",
+        *([str(folder)] if folder else []),
+        "--no-browser",
+        "--now",
+        NOW,
+    ]
     process = subprocess.Popen(
         [*command, *options], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, cwd=cwd,
         env={**os.environ, "PYTHONUNBUFFERED": "1", "PYTHONPATH": str(ROOT)},
