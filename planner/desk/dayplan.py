@@ -86,7 +86,7 @@ class DayPlan:
                 self._shown = {**self._shown, **done, "state": state}
 
     def _make(self, river: River, request: Request, version: str) -> tuple[dict[str, Any], Path]:
-        from planner.evening import write_plan
+        from planner.evening import keep_plan
         from planner.files import plain
         from planner.plan.compute import plan_of
         from planner.plan.day import day_of
@@ -94,6 +94,6 @@ class DayPlan:
         views, waters = self._live.waters.all(river, request)
         found = day_of(river, request, river.units, views, waters)
         plan = plain(plan_of(found, river, request, river.units))
-        written = write_plan(plan, river, river.units, self._folder() / "plans" / request.day.isoformat())
+        written = keep_plan(plan, river, river.units, self._folder() / "plans" / request.day.isoformat())
         self._live.note_plan(plan, found.trip)
         return plan, written.page
