@@ -126,7 +126,8 @@ def on_desk(browser: Any, address: str, size: tuple[int, int] = (1280, 860), **o
     context.route("**/*", answer)
     found.page.on("console", lambda message: found.complaints.append(message.text))
     found.page.on("pageerror", lambda error: found.complaints.append(str(error)))
-    found.page.set_default_timeout(20_000)
+    found.page.set_default_timeout(30_000)
+    found.page.set_default_navigation_timeout(SLOW_MS)
     try:
         found.page.goto(address)
         yield found

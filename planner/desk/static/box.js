@@ -133,7 +133,7 @@ function card(kind, row, i, fields) {
         box[kind].splice(i, 0, row);
         paintBox();
       });
-    }, { class: "quiet", "aria-label": "Take " + (row.name || kind) + " out of the box" })));
+    }, { class: "quiet", "aria-label": "Take out of the box: " + (row.name || kind) })));
   node.open = !row.name;
   return node;
 }

@@ -64,7 +64,8 @@ export function select(value, choices, attributes) {
   if (value && !pairs.some((pair) => pair[0] === value)) pairs.push([value, value + " (as in the file)"]);
   const node = el("select", attributes);
   for (const pair of pairs) node.append(el("option", { value: pair[0], text: pair[1] }));
-  node.value = value ?? "";
+  // with no value the first choice stands; with one that is no choice none does
+  if (value !== null && value !== undefined) node.value = value;
   return node;
 }
 

@@ -237,7 +237,7 @@ const moving = L.layerGroup();
 export function handlesOfPicked(focus) {
   moving.clearLayers();
   const found = pickedFeature();
-  if (tool !== "pick" || !found || !byId("panel-water").hidden) {
+  if (tool !== "pick" || !found || hands.banks || !byId("panel-water").hidden) {
     clearHandles();
     return;
   }
@@ -384,7 +384,10 @@ export function startDraw() {
     if (event.key === "Escape" && tool !== "pick" && !document.querySelector("dialog[open]")) setTool("pick");
   });
   on("tab", () => handlesOfPicked());
-  on("picked", () => handlesOfPicked());
+  on("picked", () => {
+    hands.banks = false;
+    handlesOfPicked();
+  });
   on("changed", () => {
     if (tool === "pick" && !model.hands) handlesOfPicked();
   });

@@ -53,7 +53,7 @@ async function send(rows, says) {
 
 function entry() {
   const tackle = model.river.tackle || {}, lines = tackle.line || tackle.lines || [], flies = tackle.fly || tackle.flies || [];
-  const spot = select("", features("spots").map((one) => [idOf(one), titleOf("spots", one)]), { id: "log-spot" });
+  const spot = select(null, features("spots").map((one) => [idOf(one), titleOf("spots", one)]), { id: "log-spot" });
   const line = select("", [["", "not noted"], ...lines.map((one) => one.name)], { id: "log-line" }), fly = select("", [["", "not noted"], ...flies.map((one) => one.name)], { id: "log-fly" });
   const when = input(localNow(), { id: "log-when" }), count = input("", { inputmode: "decimal", id: "log-count" }), level = input("", { inputmode: "decimal", id: "log-level" });
   const mode = select("", [["", "not noted"], ["held", "line held"], ["fed", "line fed"]]), strip = input("", { inputmode: "decimal" }), caught = input("0", { inputmode: "numeric" }), note = input("");

@@ -92,7 +92,7 @@ function paintThresholds() {
         thresholds.splice(i, 1);
         thresholdsDirty = true;
         paintThresholds();
-      }, { class: "quiet", "aria-label": "Take threshold " + (i + 1) + " away" }));
+      }, { class: "quiet", "aria-label": "Take it away: threshold " + (i + 1) }));
   };
   byId("thresholds").replaceChildren(
     el("h3", { id: "thresholds-h", text: "Local thresholds" }),

@@ -3,7 +3,7 @@ import { ask, byId, button, el, field, group, input, name, select, textOf, toast
 import { fitFeature, hands, inSight, seenSize } from "./map.js";
 import { ONE, emit, feature, features, flowline, idOf, model, on, pick, pickedFeature, polygon, ringOf, titleOf } from "./model.js";
 import { bankEdges, crossesItself, lineLength, splitAtCorners } from "./geo.js";
-import { addPoint, castWords, drawnPoints, rememberStance, replacePoints, setTool, splitPicked, toolNow } from "./draw.js";
+import { addPoint, castWords, drawnPoints, handlesOfPicked, rememberStance, replacePoints, setTool, splitPicked, toolNow } from "./draw.js";
 import { adder, pointList } from "./points.js";
 import { edit, step } from "./saving.js";
 import { fromSI, rules, show, toSI, typed, unit } from "./units.js";
@@ -80,6 +80,7 @@ function runForm(run) {
   const tap = button("Choose edges on the map", (event) => {
     hands.banks = !hands.banks;
     event.currentTarget.setAttribute("aria-pressed", String(hands.banks));
+    handlesOfPicked();
   }, { "aria-pressed": String(Boolean(hands.banks)), id: "banks-tap" });
   const corner = (label) => select("0", ring.map((p, i) => [String(i), "corner " + (i + 1)]), { "aria-label": label });
   const one = corner("From corner"), two = corner("To corner");
@@ -290,7 +291,6 @@ export function startShapes() {
   }, true);
   on("changed", paint);
   on("picked", (picked) => {
-    hands.banks = false;
     if (picked) document.getElementById("tab-draw").click();
     paint();
   });
