@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.desk import box, features, new, reply
-from planner.desk.rivers import Read, read_contents, settings_given
+from planner.desk.rivers import Read, Sounded, read_contents, settings_given
 from planner.desk.store import Change, Now, Store
 from planner.errors import DataUnfit, PlumbrunError, RiverFolderUnfit, UsageMistake
 
@@ -66,6 +66,7 @@ class Desk:
         self._folder: Path | None = None
         self._reading = threading.Lock()
         self._read: tuple[str, Read] | None = None
+        self._sounded = Sounded()
         self._making = threading.RLock()
         self._live: Live | None = None
         self._day: DayPlan | None = None
@@ -100,7 +101,7 @@ class Desk:
         """The river of the folder as it stands, parsed once per version."""
         with self._reading:
             if self._read is None or self._read[0] != now.version:
-                self._read = (now.version, read_contents(now.contents, self.folder))
+                self._read = (now.version, read_contents(now.contents, self.folder, self._sounded))
             return self._read[1]
 
     def river(self) -> dict[str, Any]:
@@ -257,7 +258,7 @@ class Desk:
             start=words["from"] or "08:00",
             end=words["to"] or "16:00",
             level=words["level"] or None,
-            now=self.clock.moment(river.timezone),
+            now=self.clock.moment(river.timezone).replace(second=0),  # so that a minute's requests are alike
             replies=self.clock.replies,
         )
 

@@ -39,6 +39,7 @@ _MOST_GEOMETRIES = 64
 _MOST_ANSWERS = 256
 _QUICK_LINES, _QUICK_FLIES = 2, 2
 _MOST_PATCHES = 200
+_QUIET_S = 0.7  # without an edit, before the whole box is asked (design choice)
 
 
 class HeldStore(SwimStore):
@@ -47,6 +48,7 @@ class HeldStore(SwimStore):
     def __init__(self, beneath: SwimStore | None = None) -> None:
         super().__init__(None if beneath is None else beneath.folder)
         self._geometries: OrderedDict[str, tuple[dict[str, int], Block]] = OrderedDict()
+        self._unwritten: set[str] = set()
         self._guard = threading.Lock()
 
     def read(self, geometry: str) -> tuple[dict[str, int], Block] | None:
@@ -62,15 +64,25 @@ class HeldStore(SwimStore):
         return found
 
     def write(self, geometry: str, index: dict[str, int], block: Block) -> None:
-        """As `SwimStore.write`, and kept in memory."""
+        """Kept in memory now, and on the disk with the next `flush`: an answer does not wait for a file."""
         self._hold(geometry, (dict(index), block))
-        super().write(geometry, index, block)
+        with self._guard:
+            self._unwritten.add(geometry)
+
+    def flush(self) -> None:
+        """Write to the disk what was solved since the last time."""
+        with self._guard:
+            wanted = [(name, self._geometries[name]) for name in self._unwritten if name in self._geometries]
+            self._unwritten.clear()
+        for name, (index, block) in wanted:
+            super().write(name, index, block)
 
     def _hold(self, geometry: str, found: tuple[dict[str, int], Block]) -> None:
         with self._guard:
             self._geometries[geometry] = found
             while len(self._geometries) > _MOST_GEOMETRIES:
-                self._geometries.popitem(last=False)
+                gone, _ = self._geometries.popitem(last=False)
+                self._unwritten.discard(gone)
 
 
 def quick_tackle(tackle: Tackle, best: Sequence[tuple[str, str]]) -> Tackle:
@@ -120,6 +132,8 @@ class Live:
         self._learned: tuple[Any, Learned] = (None, Learned())
         self._waiting: dict[tuple[Any, ...], Future[None]] = {}
         self._wanted: dict[str, tuple[Any, ...]] = {}
+        self._template: tuple[tuple[Any, ...], Trip] | None = None
+        self._timer: threading.Timer | None = None
         self._behind = ThreadPoolExecutor(1, thread_name_prefix="desk-spot")
 
     def stop(self) -> None:
@@ -161,7 +175,12 @@ class Live:
             with self._lock:
                 return self._answers[asked.key]
         quick = self._answer(asked, False)
-        self._later(asked)
+        with self._lock:  # while somebody still drags, the whole box would only be in the way
+            if self._timer is not None:
+                self._timer.cancel()
+            self._timer = threading.Timer(_QUIET_S, self._later, (asked,))
+            self._timer.daemon = True
+            self._timer.start()
         return quick
 
     def _later(self, asked: _Question) -> Future[None]:
@@ -181,6 +200,7 @@ class Live:
 
     def _keep(self, asked: _Question) -> None:
         found = self._answer(asked, True)
+        self.store.flush()
         with self._lock:
             self._answers[asked.key] = found
             while len(self._answers) > _MOST_ANSWERS:
@@ -194,7 +214,7 @@ class Live:
         run = river.run(spot.run)
         water = self.waters.water(run, river, request)
         alone = replace(river, spots=(spot,))
-        trip = self._trip(alone, water, request)
+        trip = self._trip(river, alone, water, request)
         ladder = gauge_ladder(water.view, river.units)
         learned = self.lessons(river, request) if whole and request.learning else self._learned[1]
         at = expected_at(water.view, trip.arrival(spot.id), water.lag_s)
@@ -230,9 +250,14 @@ class Live:
             "search": _cost(report),
         }
 
-    def _trip(self, alone: River, water: RunWater, request: Request) -> Trip:
+    def _trip(self, river: River, alone: River, water: RunWater, request: Request) -> Trip:
         """The clock with this spot alone, set to its hour of the last whole plan or to the middle of the window."""
-        trip = schedule(alone, request.start, request.end, request.now, {water.run.id: _speed(water)})
+        documents = tuple(river.documents.get(name) for name in ("places.geojson", "runs.geojson", "river.toml"))
+        key = (documents, water.run.id, alone.spots[0].id, request.start, request.end, request.now)
+        if self._template is None or self._template[0] != key:
+            speeds = {water.run.id: _speed(water)}
+            self._template = (key, schedule(alone, request.start, request.end, request.now, speeds))
+        trip = self._template[1]
         hour = self._arrivals.get(alone.spots[0].id)
         if hour is None or not request.start <= hour <= request.end:
             hour = request.start + (request.end - request.start) / 2

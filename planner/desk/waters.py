@@ -62,6 +62,7 @@ class Waters:
         self._lock = threading.RLock()
         self._gauges: dict[tuple[Any, ...], tuple[float, GaugeView]] = {}
         self._flows: dict[str, tuple[str, RunFlow]] = {}
+        self._seen: dict[str, tuple[tuple[Any, ...] | None, GaugeView | None]] = {}
         self.surveys = 0
 
     def view(self, station: str, river: River, request: Request) -> GaugeView:
@@ -81,7 +82,20 @@ class Waters:
                 held = (time.monotonic(), base)
                 self._gauges = {k: v for k, v in self._gauges.items() if time.monotonic() - v[0] <= HOLDS_S}
                 self._gauges[key] = held
-        return seen_again(held[1], request, river, level)
+            seen = (
+                id(held[1]),
+                request.start,
+                request.end,
+                request.now,
+                repr(level),
+                repr(river.extra),
+                river.timezone,
+            )
+            if self._seen.get(station, (None, None))[0] != seen:
+                self._seen[station] = (seen, seen_again(held[1], request, river, level))
+            found = self._seen[station][1]
+            assert found is not None  # just made
+            return found
 
     @staticmethod
     def _gauge_key(station: str, river: River, request: Request) -> tuple[Any, ...]:

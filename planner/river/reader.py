@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from planner.errors import RiverFolderUnfit
 from planner.river import depths, settings, shapes, tackle
 from planner.river.checker import check_together
 from planner.river.records import Finding, River
 from planner.river.values import Notebook
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["FILES", "check_river", "get_texts", "parse_river", "read_river"]
 
@@ -60,7 +64,9 @@ def get_texts(folder: Path, notes: Notebook) -> dict[str, str]:
     return texts
 
 
-def parse_river(texts: dict[str, str], folder: Path, notes: Notebook) -> River | None:
+def parse_river(
+    texts: dict[str, str], folder: Path, notes: Notebook, soundings: pd.DataFrame | None = None
+) -> River | None:
     """The river of the texts of its files; None when river.toml cannot be taken at all.
 
     Parameters
@@ -71,6 +77,8 @@ def parse_river(texts: dict[str, str], folder: Path, notes: Notebook) -> River |
         The folder, for ``file:`` gauges and for writing back.
     notes : Notebook
         Where findings go.
+    soundings : pandas.DataFrame, optional
+        What `planner.river.depths.parse_soundings` made of the very same text before.
     """
     if settings.SETTINGS_FILE not in texts:
         return None
@@ -79,11 +87,10 @@ def parse_river(texts: dict[str, str], folder: Path, notes: Notebook) -> River |
     runs = shapes.parse_runs(_bare(texts, shapes.RUNS_FILE), notes, given) if shapes.RUNS_FILE in texts else ()
     spots = shapes.parse_spots(_bare(texts, shapes.SPOTS_FILE), notes) if shapes.SPOTS_FILE in texts else ()
     places = shapes.parse_places(_bare(texts, shapes.PLACES_FILE), notes) if shapes.PLACES_FILE in texts else ()
-    soundings = (
-        depths.parse_soundings(texts[depths.SOUNDINGS_FILE], notes)
-        if depths.SOUNDINGS_FILE in texts
-        else depths.no_soundings()
-    )
+    if soundings is None and depths.SOUNDINGS_FILE in texts:
+        soundings = depths.parse_soundings(texts[depths.SOUNDINGS_FILE], notes)
+    elif soundings is None:
+        soundings = depths.no_soundings()
     log = depths.parse_log(texts[depths.LOG_FILE], notes) if depths.LOG_FILE in texts else depths.no_log()
     box = (
         tackle.parse_tackle(_bare(texts, tackle.TACKLE_FILE), notes)
