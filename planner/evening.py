@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -170,6 +170,7 @@ def write_plan(river: River, asked: Request, units: str, out: Path | None = None
     from planner.files import plain
     from planner.plan.compute import compute_plan
 
+    river = replace(river, units=units)  # one unit a quantity, in every sentence
     plan = plain(compute_plan(river, asked, units))
     return keep_plan(plan, river, units, Path(out) if out is not None else _of_day(river, asked))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import math
 import os
 import tempfile
@@ -14,7 +15,25 @@ from typing import Any
 
 from planner.errors import NotWritten
 
-__all__ = ["plain", "plain_times", "write_whole"]
+__all__ = ["LARGEST_BYTES", "plain", "plain_times", "read_bounded", "write_whole"]
+
+# A gauge's record of ten years in its agency's longest form has about 60 MB.
+LARGEST_BYTES = 256_000_000
+
+
+def read_bounded(path: Path | str, most: int = LARGEST_BYTES) -> bytes:
+    """A file's bytes, when there are no more than `most`: a device that never ends is refused.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read, or holds more; ``strerror`` says which.
+    """
+    with open(path, "rb") as stream:
+        raw = stream.read(most + 1)
+    if len(raw) > most:
+        raise OSError(errno.EFBIG, f"it holds more than {most // 1_000_000} MB", str(path))
+    return raw
 
 
 def write_whole(path: Path, content: str | bytes) -> None:

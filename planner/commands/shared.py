@@ -43,7 +43,8 @@ def guarded(command: Callable) -> Callable:
             command(*args, **kwargs)
         except PlumbrunError as error:
             if isinstance(error, RiverFolderUnfit) and error.findings:
-                say_findings(error.findings)
+                first = next((finding for finding in error.findings if finding.level == "error"), None)
+                say_findings(finding for finding in error.findings if finding is not first)  # the message says that one
             click.echo(f"plumbrun: {error}", err=True)
             sys.exit(error.exit_code)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from planner.errors import PlumbrunError
+from planner.files import read_bounded
 
 if TYPE_CHECKING:
     import requests
@@ -189,7 +190,7 @@ def _open(
 def _in_files(parse: Callable[[bytes], _Found | None], files: Iterable[Path | str]) -> _Found | None:
     for path in files:
         try:
-            raw = Path(path).read_bytes()
+            raw = read_bounded(path)
         except OSError:
             continue  # the reader of readings says so
         found = _quiet(parse, raw)

@@ -22,6 +22,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from planner.errors import GaugeReplyUnfit
+from planner.files import read_bounded
 from planner.gauges.assemble import Column, assemble, rank
 from planner.gauges.series import Quality, Series
 from planner.gauges.stamps import NoOffset, parse_stamps
@@ -71,7 +72,7 @@ def read(path: Path) -> bytes:
         When it cannot be read.
     """
     try:
-        return Path(path).read_bytes()
+        return read_bounded(path)
     except OSError as error:
         raise GaugeReplyUnfit(
             f"the gauge file could not be read ({error.strerror})",

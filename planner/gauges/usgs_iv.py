@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planner.errors import GaugeReplyUnfit, UsageMistake
+from planner.files import read_bounded
 from planner.gauges.assemble import Column, assemble, rank
 from planner.gauges.iv_rows import MARK, Rows, lift
 from planner.gauges.series import Quality, Series
@@ -139,7 +140,7 @@ def read(path: Path) -> bytes:
         When the file cannot be read.
     """
     try:
-        return Path(path).read_bytes()
+        return read_bounded(path)
     except OSError as error:
         raise GaugeReplyUnfit(
             f"the recorded reply could not be read ({error.strerror})",

@@ -7,10 +7,11 @@ caution that begins there, so that the drawing tells what a rise of a hand's wid
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from planner.page import words
+from planner.page.hourwords import hour_levels
 from planner.page.marks import text
 from planner.river.records import River
 from planner.units import show, value_in
@@ -19,6 +20,7 @@ __all__ = ["chart", "turning_levels"]
 
 _WIDE, _HIGH = 360.0, 216.0
 _LEFT, _RIGHT, _TOP, _FOOT = 46.0, 12.0, 12.0, 28.0
+_SIGN = 17.0
 _KEYS = {
     "level": ("stage_low_m", "stage_m", "stage_high_m"),
     "discharge": ("discharge_low_m3s", "discharge_m3s", "discharge_high_m3s"),
@@ -124,13 +126,16 @@ def chart(plan: dict[str, Any], river: River, gauge: str, units: str, index: int
         return _TOP + (_HIGH - _TOP - _FOOT) * (top - value) / (top - bottom)
 
     hours = [words.clock(row.get("time"), river.timezone) for row in rows]
+    cautions = _hour_cautions(plan, gauge, rows)
+    signs = _signs(cautions, x)
+    foot = _HIGH + (_SIGN + 4 if signs else 0)
     seen = sorted({turn for turn in turns if bottom <= turn[0] <= top}, reverse=True)
     beyond = sorted({turn for turn in turns if not bottom <= turn[0] <= top})
     expects = f"Expected {hours[0]} to {hours[-1]}: {words.span(min(low), max(high), kind, units)}"
     turning = [_turn_words(turn, kind, units) for turn in seen]
     says = ". ".join([expects, *(said[:1].upper() + said[1:] for said in turning)]) + "."
     out = [
-        f'<svg class="chart" viewBox="0 0 {_WIDE:.0f} {_HIGH:.0f}" role="img" aria-label="{text(says)}" '
+        f'<svg class="chart" viewBox="0 0 {_WIDE:.0f} {foot:.0f}" role="img" aria-label="{text(says)}" '
         f'data-chart="{index}" data-top="{top:.4f}" data-bottom="{bottom:.4f}" data-y="{_TOP:.0f}" '
         f'data-high="{_HIGH - _TOP - _FOOT:.0f}">'
     ]
@@ -172,21 +177,50 @@ def chart(plan: dict[str, Any], river: River, gauge: str, units: str, index: int
     out.append(
         f'<g class="chart-now" data-k="chart-now"><path d="M{_LEFT:.0f} 0H{_WIDE - _RIGHT:.0f}" stroke="#5b1a8b" '
         f'stroke-width="3"/><text x="{_WIDE - _RIGHT - 3:.0f}" y="-5" text-anchor="end" class="over">set</text></g>'
-        "</svg>"
+        f"{signs}</svg>"
     )
-    label = f"The gauge, {words.number_rule(kind, units)[1]}: middle (line) and 10 to 90 % (band)."
+    label = f"Expected at the gauge, {words.number_rule(kind, units)[1]}: middle (line) and 10 to 90 % (band)."
+    if signs:
+        label += " Signs: the caution of each hour."
     more = f" Not drawn: {'; '.join(_turn_words(turn, kind, units) for turn in beyond)}." if beyond else ""
+    more_head = "<th scope='col'>Caution</th>" if signs else ""
     body = "".join(
         f'<tr><th scope="row">{hour}</th><td>{text(show(m, kind, units))}</td>'
-        f"<td>{text(words.span(a, b, kind, units))}</td></tr>"
-        for hour, m, a, b in zip(hours, middle, low, high, strict=True)
+        f"<td>{text(words.span(a, b, kind, units))}</td>"
+        f"{f'<td>{text(words.caution_short(at))}</td>' if signs else ''}</tr>"
+        for hour, m, a, b, at in zip(hours, middle, low, high, cautions, strict=True)
     )
     return (
         f'<figure class="expectation">{"".join(out)}<figcaption>{text(label + more)}</figcaption>'
         '<details class="folded"><summary>These hours as a table</summary><table class="plain">'
         f"<caption>{text(says)}</caption><thead><tr><th scope='col'>Hour</th><th scope='col'>Middle</th>"
-        f"<th scope='col'>10 to 90 %</th></tr></thead><tbody>{body}</tbody></table></details></figure>"
+        f"<th scope='col'>10 to 90 %</th>{more_head}</tr></thead><tbody>{body}</tbody></table></details></figure>"
     )
+
+
+def _hour_cautions(plan: dict[str, Any], gauge: str, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The caution of each row's hour; of the first gauge alone, whose hours the plan assesses."""
+    first = next((str(g.get("id") or "") for g in plan.get("gauges") or ()), gauge)
+    known = hour_levels(plan) if gauge == first else {}
+    return [known.get(words.clock(row.get("time"), "UTC", with_day=True), {}) for row in rows]
+
+
+def _signs(cautions: list[dict[str, Any]], x: Callable[[float], float]) -> str:
+    """Signs of the hours' cautions under the axis; where they would touch, one for the highest of several hours."""
+    if not any(cautions):
+        return ""
+    every = max(1, math.ceil((_SIGN + 2) / max(x(1) - x(0), 1e-9)))
+    out = []
+    for k in range(0, len(cautions), every):
+        some = [caution.get("level") for caution in cautions[k : k + every] if caution]
+        if not some:
+            continue
+        level = "n" if all(one is None for one in some) else max(one for one in some if one is not None)
+        out.append(
+            f'<use href="#lv{level}" x="{x(k) - _SIGN / 2:.1f}" y="{_HIGH - 2:.0f}" width="{_SIGN:.0f}" '
+            f'height="{_SIGN:.0f}"/>'
+        )
+    return "".join(out)
 
 
 def _turn_words(turn: tuple[float, str, int, str], kind: str, units: str) -> str:

@@ -120,7 +120,7 @@ def _said(spot: dict[str, Any], units: str) -> str:
     best = spot.get("best")
     if best:
         strip = show(best.get("strip_m_s"), "strip", units)
-        answer = f"{best['line']}, {best['fly']}, count {words.countdown_words(best)}, strip {strip}."
+        answer = f"{best['line']}, {best['fly']}, count {words.count_words(best)}, strip {strip}."
     else:
         answer = spot.get("none_because") or "No answer."
     depth = show(spot.get("depth_m"), "depth", units)

@@ -10,7 +10,9 @@ from typing import Any
 
 from planner.page import words
 from planner.page.chart import chart
+from planner.page.hourwords import hours_list
 from planner.page.marks import caution_mark, name, text
+from planner.page.weather_words import alert_parts, weather_figures, weather_notes
 from planner.river.records import River
 from planner.units import show
 
@@ -30,6 +32,7 @@ def cautions(plan: dict[str, Any]) -> str:
     caution = plan.get("caution") or {}
     low = "".join(f"<li>{text(note)}</li>" for note in words.low_notes(caution))
     unmade = [text(r.get("text") or r.get("rule") or "") for r in words.missing(caution)]
+    notes = [f"Low water: {text(n.get('text') or n.get('rule') or '')}" for n in words.missing_notes(caution)]
     reasons = words.raised(caution.get("reasons") or ())
     seen = words.in_sight(reasons)
     folded = reasons[seen:]
@@ -37,17 +40,41 @@ def cautions(plan: dict[str, Any]) -> str:
         '<section id="cautions" aria-labelledby="cautions-h"><h2 id="cautions-h" class="caution-head">'
         f"{caution_mark(caution, 'caution')}</h2>"
         '<p class="past" id="past" hidden></p>'
+        f"{_alerts(plan)}"
         f'<ul class="reasons" data-k="reasons">{_reason_rows(reasons[:seen])}</ul>'
         f'<div class="folds"><details class="folded"{"" if folded else " hidden"} data-k="folded"><summary>'
         f'<span data-k="folded-count">{words.folded_words(len(folded))}</span></summary>'
         f'<ul class="reasons" data-k="folded-list">{_reason_rows(folded)}</ul></details>'
-        f'<details class="folded"{"" if unmade else " hidden"} data-k="unmade"><summary>Not assessed: '
+        f'<details class="folded"{"" if unmade or notes else " hidden"} data-k="unmade"><summary>Not assessed: '
         f'<span data-k="unmade-count">{len(unmade)}</span></summary>'
-        f'<ul data-k="unmade-list">{"".join(f"<li>{row}</li>" for row in unmade)}</ul></details></div>'
+        f'<ul data-k="unmade-list">{"".join(f"<li>{row}</li>" for row in [*unmade, *notes])}</ul></details></div>'
         f'<ul class="low" data-k="low">{low}</ul>'
         f'<p class="standing"><span class="checks" data-k="checks">{text(words.unlisted_words(caution))}</span> '
         f"{text(' '.join(words.STANDING))}</p></section>"
     )
+
+
+def _alerts(plan: dict[str, Any]) -> str:
+    """What a service sent, word for word: the headline in sight, the rest folded under it."""
+    rows = []
+    for alert in alert_parts(plan):
+        body = "".join(f'<p class="as-sent">{text(part)}</p>' for part in alert["body"])
+        more = f'<details class="folded"><summary>Read it as sent</summary>{body}</details>' if body else ""
+        rows.append(
+            f'<li><q class="as-sent">{text(alert["quote"])}</q> <span class="credit-line">({text(alert["credit"])})'
+            f"</span>{more}</li>"
+        )
+    if not rows:
+        return ""
+    return f'<div class="alerts"><h3>Alerts, relayed</h3><ul>{"".join(rows)}</ul></div>'
+
+
+def _weather(plan: dict[str, Any], units: str) -> str:
+    """Figures of the forecast over the hours, and our notes on what is missing."""
+    said = [*weather_figures(plan, units), *weather_notes(plan)]
+    if not said:
+        return ""
+    return f'<h3>Weather</h3><ul class="weather">{"".join(f"<li>{text(row)}</li>" for row in said)}</ul>'
 
 
 def gauge_sentence(gauge: dict[str, Any], river: River, units: str) -> str:
@@ -92,6 +119,7 @@ def expected_sentence(plan: dict[str, Any], river: River, units: str) -> str:
 def river_and_day(plan: dict[str, Any], river: River, units: str) -> str:
     """River, day and the last reading of each gauge with its age."""
     made = words.clock(plan.get("made_at"), river.timezone, with_day=True)
+    invented = " (river and day are invented)" if river.extra.get("invented") is True else ""
     gauges = "".join(
         f'<p class="gauge">Last reading {text(gauge_sentence(gauge, river, units))}'
         f'<span class="age-now" data-gauge="{i}"></span></p>'
@@ -99,7 +127,7 @@ def river_and_day(plan: dict[str, Any], river: River, units: str) -> str:
     )
     return (
         f'<header class="river"><h1>{name(plan.get("river") or river.name)}</h1>'
-        f'<p class="day">{text(words.day_words(plan["for_day"]))}</p>{gauges}'
+        f'<p class="day">{text(words.day_words(plan["for_day"]))}{invented}</p>{gauges}'
         f'<p class="expected">{text(expected_sentence(plan, river, units))} '
         f'<span class="made">Plan made {text(made)}.</span></p></header>'
     )
@@ -132,9 +160,13 @@ def hours(plan: dict[str, Any], data: dict[str, Any], river: River, units: str) 
     gauges = [str(texts[ladder["gauge"]]) if ladder["gauge"] is not None else "" for ladder in ladders]
     gauges += [str(g.get("id") or "") for g in plan.get("gauges") or () if not ladders]
     drawn = "".join(chart(plan, river, gauge, units, i) for i, gauge in enumerate(gauges))
-    if not drawn:
+    beside = f"{hours_list(plan)}{_weather(plan, units)}"
+    if not drawn and not beside:
         return ""
-    return f'<section class="hours" aria-labelledby="hours-h"><h2 id="hours-h">The hours to come</h2>{drawn}</section>'
+    return (
+        f'<section class="hours" aria-labelledby="hours-h"><h2 id="hours-h">The hours to come</h2>{drawn}'
+        f'<div class="beside">{beside}</div></section>'
+    )
 
 
 def _ladder(i: int, data: dict[str, Any], units: str) -> str:

@@ -115,7 +115,7 @@ def day_ical(plan: Mapping[str, Any], river: River) -> str:
             continue
         spot = spots.get(stop["spot"]) or {}
         best = spot.get("best")
-        answer = f"{best['line']}, {best['fly']}, count {words.countdown_words(best)}." if best else ""
+        answer = f"{best['line']}, {best['fly']}, count {words.count_words(best)}." if best else ""
         lon, lat = stances.get(stop["spot"], (None, None))
         parts = (f"{words.caution_line(spot.get('caution'))}.", answer, *words.STANDING)
         lines += _event(

@@ -1,4 +1,4 @@
-"""The tables of the page: spots, runs, rods, the day's clock, and the empty card that the script fills."""
+"""The tables of the page: spots, runs, rods, and the empty card that the script fills."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from planner.page.marks import caution_mark, name, swatch, text
 from planner.river.records import River
 from planner.units import show
 
-__all__ = ["cast_card", "rods", "run_card", "run_table", "spot_names", "spot_table", "trip"]
+__all__ = ["cast_card", "rods", "run_card", "run_table", "spot_names", "spot_table"]
 
 
 def spot_names(plan: dict[str, Any], river: River) -> dict[str, str]:
@@ -38,7 +38,7 @@ def spot_table(plan: dict[str, Any], river: River, units: str) -> str:
         line = text(best["line"]) if best else text(spot.get("none_because") or "No answer.")
         cells = [
             _cell("caution", "Caution", caution_mark(spot.get("caution"), short=True)),
-            _cell("count", "Count", text(words.countdown_words(best))),
+            _cell("count", "Count", text(words.count_words(best))),
             _cell("line", "Line", line),
             _cell("fly", "Fly", text(best["fly"]) if best else "–"),
             _cell("strip", "Strip", text(show(best.get("strip_m_s"), "strip", units)) if best else "–"),
@@ -128,40 +128,6 @@ def rods(plan: dict[str, Any], river: River) -> str:
         served = f" – {where}" if where else ""
         rows.append(f"<li><b>{text(rod.get('line') or '')}</b>{f': {flies}' if flies else ''}{served}</li>")
     return _section("rods", "Rods to rig", f'<ol class="rods">{"".join(rows)}</ol>')
-
-
-def trip(plan: dict[str, Any], river: River, units: str) -> str:
-    """The day's clock and the note to leave ashore."""
-    found = plan.get("trip") or {}
-    places = {place.id: place.name or place.id for place in river.places}
-
-    def at(key: str) -> str:
-        return words.clock(found.get(key), river.timezone)
-
-    rows = [f"<li><b>{text(conflict)}</b></li>" for conflict in found.get("conflicts") or ()]
-    start, end, latest = at("start"), at("take_out_at") or at("end"), at("take_out_latest")
-    if found.get("put_in"):
-        rows.append(f"<li>Put in at {name(places.get(found['put_in'], found['put_in']))} {text(start)}</li>")
-    if found.get("take_out"):
-        by = f"; with slow water {text(latest)}" if latest and latest != end else ""
-        rows.append(f"<li>Take out at {name(places.get(found['take_out'], found['take_out']))} {text(end)}{by}</li>")
-    light = [f"{key} {at(key)}" for key in ("sunrise", "sunset", "dusk") if at(key)]
-    if light:
-        rows.append(f"<li>{text(', '.join(light).capitalize())}</li>")
-    for stop in found.get("stops") or ():
-        if stop.get("daylight_leave_by") and stop.get("leave_by") and stop["daylight_leave_by"] < stop["leave_by"]:
-            by = words.clock(stop["daylight_leave_by"], river.timezone)
-            where = name(stop.get("name") or stop.get("spot") or "")
-            rows.append(f"<li>Leave {where} by {text(by)} to land before dusk</li>")
-    rows += [f"<li>{text(note)}</li>" for note in found.get("notes") or ()]
-    who, phone = river.authority.get("name"), river.authority.get("phone")
-    if who or phone:
-        rows.append(
-            f"<li>Leave your plan with someone ashore. Overdue: {name(who or '')} <b>{text(phone or '')}</b></li>"
-        )
-    if not rows:
-        return ""
-    return _section("day", "The day", f"<ul>{''.join(rows)}</ul>")
 
 
 def _card(key: str, ladders: list[dict[str, Any]], foot: str) -> str:

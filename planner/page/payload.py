@@ -51,6 +51,7 @@ class _Tables:
             [self.text(note) for note in words.low_notes(caution)] if whole else [],
             self.text(words.caution_short(caution)),
             [[self.text(r.get("rule")), self.text(r.get("text")) if whole else None] for r in words.missing(caution)],
+            [self.text(n.get("text") or n.get("rule")) for n in words.missing_notes(caution)] if whole else [],
         ]
         key = json.dumps(row)
         if key not in self._caution_at:
@@ -151,7 +152,7 @@ def _least(choice: dict[str, Any] | None, tables: _Tables) -> int | None:
     """What hangs least where the hang limit leaves nothing, as one sentence."""
     if not choice:
         return None
-    count, hang = words.countdown_words(choice), words.percent(choice.get("hang_chance"))
+    count, hang = words.count_words(choice), words.percent(choice.get("hang_chance"))
     return tables.text(f"{choice.get('line')}, {choice.get('fly')}, {count}: hangs in {hang} of casts")
 
 
@@ -174,7 +175,7 @@ def _planned_spot(spot: dict[str, Any], tables: _Tables) -> dict[str, Any]:
         "next": [
             tables.text(other.get("line")),
             tables.text(other.get("fly")),
-            tables.text(words.countdown_words(other)),
+            tables.text(words.count_words(other)),
         ]
         if other
         else None,
@@ -264,6 +265,7 @@ def payload(plan: dict[str, Any], river: River, units: str) -> dict[str, Any]:
         "spots": [_planned_spot(spot, tables) for spot in plan.get("spots") or ()],
         "observed": [g.get("observed_at") for g in plan.get("gauges") or ()],
         "day": plan.get("for_day"),
+        "invented": river.extra.get("invented") is True,
         "zone": river.timezone,
         "map": map_data(plan, river),
     }

@@ -12,8 +12,9 @@ from typing import Any
 
 from planner.page import words
 from planner.page.background import background, online_layer
+from planner.page.dayclock import day_clock
 from planner.page.front import cautions, hours, levels, river_and_day
-from planner.page.ledger import cast_card, rods, run_card, run_table, spot_table, trip
+from planner.page.ledger import cast_card, rods, run_card, run_table, spot_table
 from planner.page.logbook import log_section, trip_key
 from planner.page.marks import caution_mark, name, signs, swatch, text
 from planner.page.payload import payload, script_json
@@ -93,7 +94,7 @@ def build_page(plan: dict[str, Any], river: River, units: str, *, online: bool |
             log_section(),
             '<div class="rest">',
             rods(plan, river),
-            trip(plan, river, units),
+            day_clock(plan, river, units),
             _worth(plan, river),
             "</div>",
             "</main>",
@@ -199,7 +200,7 @@ def _shape(box: list[float]) -> str:
 
 
 def _worth(plan: dict[str, Any], river: River) -> str:
-    notes = [("", str(finding)) for finding in river.findings]
+    notes = [("", said) for said in _folder_words(river)]
     for run in plan.get("runs") or ():
         notes += [(words.name_of(run), str(limit)) for limit in run.get("limits") or () if limit]
     for spot in plan.get("spots") or ():
@@ -214,6 +215,17 @@ def _worth(plan: dict[str, Any], river: River) -> str:
     return (
         f'<section aria-labelledby="worth-h"><h2 id="worth-h">What weakens these answers</h2><ul>{rows}</ul></section>'
     )
+
+
+def _folder_words(river: River) -> list[str]:
+    """What the check of the river folder found, in a reader's words; a file that need not be there is no weakness."""
+    out = ["No tackle is listed: generic classes of line and fly stand in for yours."] if river.tackle.generic else []
+    for finding in river.findings:
+        if finding.level == "note" and finding.given == "the file is missing":
+            continue
+        place = f"{finding.file}, {finding.where}" if finding.where else finding.file
+        out.append(f"{place}: {finding.given}. To mend it: {finding.next_step}.")
+    return out
 
 
 def _bases(plan: dict[str, Any]) -> str:

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from planner.page import words
-from planner.page.weather_words import relayed_alerts, weather_notes
+from planner.page.hourwords import hour_spans
+from planner.page.weather_words import relayed_alerts, weather_figures, weather_notes
 from planner.units import show
 
 __all__ = ["summary"]
@@ -27,13 +28,15 @@ def _plain(text: Any) -> str:
 
 
 def _columns(head: tuple[str, ...], body: Sequence[tuple[str, ...]], widest: int = 26) -> list[str]:
-    rows = [tuple(_short(cell, widest) for cell in row) for row in body]
-    wide = [max(len(row[i]) for row in [head, *rows]) for i in range(len(head))]
-    return ["  ".join(cell.ljust(wide[i]) for i, cell in enumerate(row)).rstrip() for row in [head, *rows]]
-
-
-def _short(text: str, most: int) -> str:
-    return text if len(text) <= most else text[: most - 1] + "…"
+    """Rows under their heads; a long cell goes on in the line below, so that no name is cut."""
+    rows = [[textwrap.wrap(cell, widest) or [""] for cell in row] for row in [head, *body]]
+    wide = [max(len(line) for row in rows for line in row[i]) for i in range(len(head))]
+    out = []
+    for row in rows:
+        for k in range(max(len(cell) for cell in row)):
+            cells = [cell[k] if k < len(cell) else "" for cell in row]
+            out.append("  ".join(cell.ljust(wide[i]) for i, cell in enumerate(cells)).rstrip())
+    return out
 
 
 def _cautions(plan: dict[str, Any]) -> list[str]:
@@ -49,12 +52,15 @@ def _cautions(plan: dict[str, Any]) -> list[str]:
     for note in words.low_notes(caution):
         out += _wrapped(_plain(note), "  low water: ", "      ")
     unmade = [_plain(r.get("text") or r.get("rule") or "") for r in words.missing(caution)]
+    unnoted = [f"Low water: {_plain(n.get('text') or n.get('rule') or '')}" for n in words.missing_notes(caution)]
     if unmade:
         out.append(f"Not assessed ({len(unmade)}):")
         for row in unmade[:_MOST_UNMADE]:
-            out.append("  [?] " + _short(row, _WIDE - 6))
+            out += _wrapped(row, "  [?] ", "      ")
         if len(unmade) > _MOST_UNMADE:
             out.append(f"  and {len(unmade) - _MOST_UNMADE} more: see the page")
+    for note in unnoted:
+        out += _wrapped(note, "  [?] ", "      ")
     out += _wrapped(" ".join(words.STANDING))
     return out
 
@@ -87,10 +93,33 @@ def _expected(plan: dict[str, Any], units: str) -> str:
     return f"Expected over the day: {words.span(low, high, kind, units)}" + (f" ({basis})" if basis else "")
 
 
-def _count(choice: dict[str, Any] | None) -> str:
-    """The countdown with its mode: six seconds fed are another swim than six held."""
-    mode = (choice or {}).get("countdown_mode")
-    return f"{words.countdown_words(choice)} {mode}" if mode else words.countdown_words(choice)
+def _hours(plan: dict[str, Any]) -> list[str]:
+    """What each hour raises, where the day is not the same throughout."""
+    spans = [span for span in hour_spans(plan) if span["when"] != "Now"]
+    if len(spans) < 2:
+        return []
+    out = ["Hour by hour:"]
+    for span in spans:
+        out += _wrapped(_plain(f"{words.caution_short(span)}. {span['text'] or ''}"), f"  {span['when']}  ", " " * 18)
+    return out
+
+
+def _trip(plan: dict[str, Any], units: str, zone: str) -> list[str]:
+    """Conflicts, ways off, and the margin before dusk."""
+    trip = plan.get("trip") or {}
+    out = [line for conflict in trip.get("conflicts") or () for line in _wrapped(_plain(conflict), "! ")]
+    end, late, margin = (trip.get(key) for key in ("take_out_at", "take_out_latest", "margin_before_dusk_min"))
+    if end:
+        said = f"Take out {words.clock(end, zone)}"
+        if late and late != end:
+            said += f", with slow water {words.clock(late, zone)}"
+        if margin is not None:
+            said += f", {abs(margin) / 60:.1f} h {'before' if margin >= 0 else 'after'} the end of dusk"
+        out += _wrapped(_plain(f"{said}."))
+    ways = [_plain(way.get("name") or way.get("id") or "") for way in trip.get("ways_off") or ()]
+    if ways:
+        out += _wrapped(f"Ways off between: {', '.join(ways)}.")
+    return out
 
 
 def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
@@ -105,7 +134,7 @@ def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
                 _plain(words.name_of(spot)),
                 words.clock(spot.get("at"), zone),
                 words.caution_short(spot.get("caution")),
-                _count(best),
+                words.count_words(best),
                 _plain(best["line"]) if best else "no line",
                 _plain(best["fly"]) if best else "–",
                 show(best.get("strip_m_s"), "strip", units) if best else "–",
@@ -143,8 +172,9 @@ def summary(plan: dict[str, Any], units: str) -> str:
     out += ["", f"{_plain(plan.get('river') or '')}, {words.day_words(plan['for_day'])} (times are {zone})"]
     for gauge in plan.get("gauges") or ():
         out += _wrapped(_gauge(gauge, units))
-    out += [line for note in weather_notes(plan) for line in _wrapped(_plain(note))]
-    out += [*_wrapped(_expected(plan, units)), "", *_spots(plan, units, zone), ""]
+    out += [line for note in [*weather_figures(plan, units), *weather_notes(plan)] for line in _wrapped(_plain(note))]
+    out += [*_wrapped(_expected(plan, units)), *_hours(plan), *_trip(plan, units, zone), ""]
+    out += [*_spots(plan, units, zone), ""]
     runs = (plan.get("runs") or [])[:8]
     if runs:
         body = [

@@ -7,7 +7,7 @@ from typing import Any
 
 from planner.page import words
 
-__all__ = ["relayed_alerts", "weather_notes"]
+__all__ = ["alert_parts", "relayed_alerts", "weather_figures", "weather_notes"]
 
 
 def relayed_alerts(plan: Mapping[str, Any]) -> list[str]:
@@ -24,14 +24,37 @@ def relayed_alerts(plan: Mapping[str, Any]) -> list[str]:
     >>> relayed_alerts({"timezone": "America/Chicago", "weather": {"alerts": [sent]}})
     ['“Flood Watch” (sent by NWS, 18:00 on Fri 12 Jun; relayed unaltered)']
     """
+    return [f"“{part['quote']}” ({part['credit']}) {part['link']}".rstrip() for part in alert_parts(plan)]
+
+
+def alert_parts(plan: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Each alert in force in parts: `quote` and `body` are the sender's own words, `credit` and `link` are not.
+
+    Parameters
+    ----------
+    plan : mapping
+        As ``plan.json``.
+
+    Returns
+    -------
+    list of dict
+        `quote` (headline, else event), `credit` (sender and time), `link`, and `body`: area, description and
+        instruction as sent, those that are given.
+    """
     zone = str(plan.get("timezone") or "UTC")
     found = []
     for alert in (plan.get("weather") or {}).get("alerts") or ():
         said = alert.get("headline") or alert.get("event") or "an alert without a headline"
-        when = _when(alert.get("sent"), zone)
-        link = f" {alert['link']}" if alert.get("link") else ""
+        sender = alert.get("sender") or "a sender not named"
+        link = str(alert.get("link") or "")
+        body = [str(alert[key]) for key in ("area", "description", "instruction") if alert.get(key)]
         found.append(
-            f"“{said}” (sent by {alert.get('sender') or 'a sender not named'}, {when}; relayed unaltered){link}"
+            {
+                "quote": said,
+                "credit": f"sent by {sender}, {_when(alert.get('sent'), zone)}; relayed unaltered",
+                "link": link,
+                "body": [*body, *([link] if link else [])],
+            }
         )
     return found
 
@@ -44,6 +67,32 @@ def _when(moment: Any, zone: str) -> str:
         return "at a time not given"
     at = moment if isinstance(moment, datetime) else datetime.fromisoformat(str(moment))
     return f"{at.astimezone(ZoneInfo(zone)):%H:%M on %a %d %b}"
+
+
+def weather_figures(plan: Mapping[str, Any], units: str) -> list[str]:
+    """Thunder and air over the trip's hours with their service; nothing where no forecast was had.
+
+    Parameters
+    ----------
+    plan : mapping
+        As ``plan.json``.
+    units : str
+        ``us`` or ``metric``.
+    """
+    from planner.units import fahrenheit
+
+    weather = plan.get("weather") or {}
+    if not weather.get("service"):
+        return []
+    thunder, air = weather.get("thunder_chance"), weather.get("air_low_c")
+    said = ["Thunder: not assessed for all hours." if thunder is None else f"Thunder: {thunder:.0f} % at most."]
+    if air is None:
+        said.append("Air: not known for all hours.")
+    else:
+        said.append(f"Air: {f'{fahrenheit(air):.0f} °F' if units == 'us' else f'{air:.0f} °C'} at its coldest.")
+    issued, zone = weather.get("issued_at"), str(plan.get("timezone") or "UTC")
+    when = f", issued {_when(issued, zone)}" if issued else ""
+    return [*said, f"Forecast of the {weather['service']}{when}."]
 
 
 def weather_notes(plan: Mapping[str, Any]) -> list[str]:

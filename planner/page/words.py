@@ -28,6 +28,7 @@ __all__ = [
     "class_letter",
     "class_steps",
     "clock",
+    "count_words",
     "countdown_words",
     "day_words",
     "folded_words",
@@ -36,6 +37,7 @@ __all__ = [
     "joined",
     "low_notes",
     "missing",
+    "missing_notes",
     "mode_words",
     "name_of",
     "note_text",
@@ -145,6 +147,19 @@ def countdown_words(choice: dict[str, Any] | None) -> str:
         return "–"
     first, last = f"{choice['countdown_from_s']:.0f}", f"{choice['countdown_to_s']:.0f}"
     return f"{last} s" if first == last else f"{first} to {last} s"
+
+
+def count_words(choice: dict[str, Any] | None) -> str:
+    """The countdown window with its mode, such as ``6 to 9 s fed``: six seconds fed are another swim than six held.
+
+    Examples
+    --------
+    >>> count_words({"countdown_from_s": 6.0, "countdown_to_s": 9.0, "countdown_mode": "fed"}), count_words(None)
+    ('6 to 9 s fed', '–')
+    """
+    mode = (choice or {}).get("countdown_mode")
+    found = countdown_words(choice)
+    return f"{found} {mode}" if mode and found != "–" else found
 
 
 def mode_words(mode: str | None) -> str:
@@ -291,9 +306,14 @@ def raised(reasons: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def missing(caution: dict[str, Any]) -> list[dict[str, Any]]:
-    """The checks and low-water notes that could not be made."""
-    found = [*(caution.get("reasons") or ()), *(n for n in caution.get("low_water") or () if isinstance(n, dict))]
-    return [r for r in found if r.get("level") is None and r.get("rule")]
+    """The checks that could not be made: as many as `checks` less `assessed`."""
+    return [r for r in caution.get("reasons") or () if r.get("level") is None and r.get("rule")]
+
+
+def missing_notes(caution: dict[str, Any]) -> list[dict[str, Any]]:
+    """The low-water notes that could not be made; they are no checks and not among their number."""
+    found = (n for n in caution.get("low_water") or () if isinstance(n, dict))
+    return [n for n in found if n.get("level") is None and n.get("rule")]
 
 
 def low_notes(caution: dict[str, Any]) -> list[str]:

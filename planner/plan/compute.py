@@ -184,14 +184,14 @@ def spot_record(
         "at": found.trip.arrival(day.spot.id),
         "stage_m": day.arrival.stage_m,
         "discharge_m3s": day.arrival.discharge_m3s,
-        "depth_m": here.depth_m,
-        "depth_low_m": here.depth_m - TEN_NINETY * here.depth_sd_m,
-        "depth_high_m": here.depth_m + TEN_NINETY * here.depth_sd_m,
+        "depth_m": _under_water(here.depth_m),
+        "depth_low_m": _under_water(here.depth_m - TEN_NINETY * here.depth_sd_m),
+        "depth_high_m": _under_water(here.depth_m + TEN_NINETY * here.depth_sd_m),
         "velocity_m_s": here.velocity_m_s,
         "velocity_low_m_s": here.velocity_low_m_s,
         "velocity_high_m_s": here.velocity_high_m_s,
         "stance": day.spot.stance,
-        "stance_depth_m": here.stance_depth_m,
+        "stance_depth_m": _under_water(here.stance_depth_m),
         "stance_velocity_m_s": here.stance_velocity_m_s,
         "cast_m": day.asked.cast_m,
         "angle_deg": day.asked.angle_deg,
@@ -212,6 +212,11 @@ def spot_record(
         else side_view(day.asked, day.at_arrival, answer.best, river.tackle, found.learned),
         "caution": caution.as_dict(),
     }
+
+
+def _under_water(depth: float) -> float:
+    """A depth for the plan [m]: 0 where the bed lies above the water, NaN unknown."""
+    return max(depth, 0.0) if math.isfinite(depth) else depth
 
 
 def _reach_words(day: SpotDay, answer: Advice, units: str) -> list[str]:
@@ -312,7 +317,7 @@ def _ladder_run(water: RunWater, step: GaugeLevel, caution: Caution) -> dict[str
 
 def _ladder_spot(day: SpotDay, at: int, answer: Advice, caution: Caution) -> dict[str, Any]:
     here = day.waters[at]
-    row: dict[str, Any] = {"id": day.spot.id, "depth_m": here.depth_m, "velocity_m_s": here.velocity_m_s}
+    row: dict[str, Any] = {"id": day.spot.id, "depth_m": _under_water(here.depth_m), "velocity_m_s": here.velocity_m_s}
     best = {} if answer.best is None else answer.best.as_dict()
     names = (
         "line fly countdown_mode countdown_from_s countdown_to_s strip_m_s lift_rod_at_m fly_depth_m touch_chance "

@@ -16,6 +16,7 @@ from planner.trip.fit import daylight_conflicts, fit_fishing
 from planner.trip.route import Route, setting
 from planner.trip.sun import SunTimes, sun_times
 from planner.trip.ways import WayOff, access_to, bail_outs, shuttle_note
+from planner.units import show
 
 if TYPE_CHECKING:
     from planner.river.records import River
@@ -269,7 +270,8 @@ def schedule(
     by = "foot" if on_foot else "boat"
     default = setting("walk_speed" if on_foot else "drift_speed")
     spots, off = _ordered(river, route, on_foot)
-    notes, conflicts = _notes(route, {run for run in flows or {} if _known(pieces, route, run)}, default, on_foot), []
+    used = {run for run in flows or {} if _known(pieces, route, run)}
+    notes, conflicts = _notes(route, used, default, on_foot, river.units), []
     begin = route.put_in if math.isfinite(route.put_in) else (route.spots[spots[0].id] if spots else math.nan)
     finish = route.take_out if math.isfinite(route.take_out) else (route.spots[spots[-1].id] if spots else math.nan)
     if on_foot and not route.take_out_name:
@@ -327,7 +329,9 @@ def schedule(
     if now is not None and start < now:
         notes.append("The window began before this plan was made.")
     if not on_foot and math.isfinite(wind_against) and wind_against > 0:
-        notes.append(f"Wind up the river of up to {wind_against:.0f} m/s is counted at the slow end.")
+        notes.append(
+            f"Wind up the river of up to {show(wind_against, 'speed', river.units)} is counted at the slow end."
+        )
     return Trip(
         start, end, by, route.put_in_name, route.take_out_name, take_out_at, late, finish - begin, travel / 60,
         tuple(stops), sun, route.hazards_in_reach(), tuple(conflicts), tuple(notes),
@@ -349,18 +353,19 @@ def _on_foot(river: River) -> bool:
     return all(spot.stance in ("wading", "bank") for spot in river.spots)
 
 
-def _notes(route: Route, speeds: set[str], default: float, on_foot: bool) -> list[str]:
+def _notes(route: Route, speeds: set[str], default: float, on_foot: bool, units: str) -> list[str]:
     notes = []
     if not math.isfinite(route.length):
         notes.append("No flowline is drawn: spots are in file order and the time to move between them is not counted.")
     elif on_foot:
         back = "" if route.take_out_name else " and back to where the walk began"
-        notes.append(f"Walking at about {default:.1f} m/s along the river{back}.")
+        notes.append(f"Walking at about {show(default, 'speed', units)} along the river{back}.")
         if not (route.put_in_name or route.take_out_name):
             notes.append("No access point is drawn: draw where you leave the car as a put-in.")
     else:
         known = f" The current of {len(speeds)} of {len(route.runs)} runs is used." if route.runs else ""
-        notes.append(f"The boat drifts with the run's current, elsewhere at about {default:.1f} m/s (assumed).{known}")
+        usual = show(default, "speed", units)
+        notes.append(f"The boat drifts with the run's current, elsewhere at about {usual} (assumed).{known}")
     if not on_foot and not route.put_in_name:
         notes.append("No put-in is drawn: the trip starts at the first spot.")
     if not on_foot and not route.take_out_name:

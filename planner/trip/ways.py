@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from planner.trip.route import Route, setting
+from planner.units import FOOT
 
 if TYPE_CHECKING:
     from planner.river.records import Place, River
@@ -128,5 +129,6 @@ def shuttle_note(river: River, route: Route, start: datetime) -> str:
             f"cars by {clock} to be back in time.{tail}"
         )
     air = route.take_out - route.put_in
-    least = f"; the river's own way is {air / 1000:.1f} km, roads differ" if math.isfinite(air) and air > 0 else ""
+    far = f"{air / (5280 * FOOT):.1f} mi" if river.units == "us" else f"{air / 1000:.1f} km"
+    least = f"; the river's own way is {far}, roads differ" if math.isfinite(air) and air > 0 else ""
     return f"Shuttle {where}: the time by road is not given in the river folder{least}. Leave a car below first.{tail}"

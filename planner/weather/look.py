@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit, PlumbrunError
+from planner.files import read_bounded
 from planner.weather import england
 from planner.weather.hours import Weather
 from planner.weather.records import Alert, Forecast
@@ -112,7 +113,7 @@ def _recorded(files: Iterable[Path]) -> tuple[Forecast | None, tuple[Alert, ...]
     forecast, alerts = None, None
     for path in files:
         try:
-            raw = Path(path).read_bytes()
+            raw = read_bounded(path)
         except OSError as error:
             raise DataUnfit(
                 f"the recorded reply could not be read ({error.strerror})", "a readable file", "check it", str(path)

@@ -29,6 +29,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit
+from planner.files import read_bounded
 from planner.tables import rows
 from planner.weather.records import Alert, Forecast
 
@@ -250,7 +251,7 @@ def read_alerts(path: Path) -> tuple[Alert, ...]:
 
 def _file(path: Path) -> bytes:
     try:
-        return Path(path).read_bytes()
+        return read_bounded(path)
     except OSError as error:
         raise DataUnfit(
             f"the recorded reply could not be read ({error.strerror})", "a readable file", "check the path", str(path)

@@ -128,7 +128,7 @@ def test_the_shuttle_takes_the_drivers_own_minutes():
     assert "by 05:25" in given.shuttle  # 07:00 in Chicago less 95 min
     assert "Bridge is closed." in given.shuttle
     assert "not given" in schedule(river(SPOTS), START, END).shuttle
-    assert "10.0 km" in schedule(river(SPOTS), START, END).shuttle
+    assert "6.2 mi" in schedule(river(SPOTS), START, END).shuttle
 
 
 def test_a_day_on_foot_has_its_accesses_and_the_way_back():

@@ -66,6 +66,11 @@ function windowWords(from, to) {
   return (first === last ? "" + last : first + " to " + last) + " s";
 }
 
+// With its mode: six seconds fed are another swim than six held.
+function countWords(a) {
+  return known(a.from) && a.mode ? windowWords(a.from, a.to) + " " + a.mode : windowWords(a.from, a.to);
+}
+
 function words(index) {
   return known(index) ? data.texts[index] : "";
 }

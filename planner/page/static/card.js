@@ -58,7 +58,7 @@ function paintCard() {
   body.replaceChildren();
   if (a.line) cardAnswer(body, a, fixedPart, planned);
   else {
-    body.appendChild(el("p", "none-because", a.why || "No line in the box reaches the hold band here at this level."));
+    body.appendChild(el("p", "none-because" + (a.beyond ? " beyond" : ""), a.why || "No line in the box reaches the hold band here at this level."));
   }
   const facts = el("dl", "facts");
   const range = (value, pair, kind) => show(value, kind) + (planned && known(pair[0]) ? " (" + span(pair[0], pair[1], kind) + ")" : "");

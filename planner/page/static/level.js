@@ -1,5 +1,6 @@
 // From what the gauge reads to the answers that hold there. Between two steps of the ladder depth and countdown are
-// those of the lower step and cautions those of the higher; beyond its ends the page stays at the end and says so.
+// those of the lower step and cautions those of the higher; beyond its ends the slider stays at the end, what is raised
+// there stands, and no depth, current or count is given.
 const LEVEL_WORDS = ["none raised", "heads-up", "think again", "stay off"];
 const state = data.ladders.map(() => null); // null: the plan's own answers; else the reading in SI
 
@@ -9,8 +10,11 @@ function levelLine(level) {
 
 function cautionAt(index) {
   const row = known(index) ? data.cautions[index] : null;
-  if (!row) return { level: null, line: levelLine(null), short: "not assessed", checks: "", reasons: [], low: [], missing: [] };
-  return { level: row[0], line: words(row[1]), checks: words(row[2]), reasons: row[3], low: row[4], short: words(row[5]), missing: row[6] };
+  if (!row) return { level: null, line: levelLine(null), short: "not assessed", checks: "", reasons: [], low: [], missing: [], noNotes: [] };
+  return {
+    level: row[0], line: words(row[1]), checks: words(row[2]), reasons: row[3], low: row[4], short: words(row[5]), missing: row[6],
+    noNotes: row[7],
+  };
 }
 
 function height(caution) {
@@ -36,6 +40,12 @@ function guarded(caution, planned) {
 function beyondLadder(caution, where) {
   if (!where.beyond || height(caution) > 0) return caution;
   return Object.assign({}, caution, { level: null, line: levelLine(null), short: "not assessed" });
+}
+
+// No depth, current or count holds beyond the ladder: its end's would look like answers for the reading that was set.
+function beyondWords(ladder, where) {
+  const end = show(ladder.at[where.beyond > 0 ? ladder.at.length - 1 : 0], ladder.kind);
+  return "No answer: your reading is " + (where.beyond > 0 ? "above the highest" : "below the lowest") + " level worked out, " + end + ".";
 }
 
 function place(ladder, value) {
@@ -87,11 +97,13 @@ function answersNow() {
     };
     ladder.spots.forEach((i, k) => {
       const caution = both(ladder.spotRows, k, 10, cautionAt(data.spots[i].row[10]));
-      out.spots[i] = spotFrom(ladder.spotRows[where.lower][k], caution);
+      out.spots[i] = where.beyond ? spotFrom([], caution) : spotFrom(ladder.spotRows[where.lower][k], caution);
+      if (where.beyond) Object.assign(out.spots[i], { beyond: true, why: beyondWords(ladder, where) });
     });
     ladder.runs.forEach((i, k) => {
       const caution = both(ladder.runRows, k, 4, cautionAt(data.runs[i].row[4]));
-      out.runs[i] = runFrom(ladder.runRows[where.lower][k], caution);
+      out.runs[i] = runFrom(where.beyond ? [] : ladder.runRows[where.lower][k], caution);
+      out.runs[i].beyond = where.beyond !== 0;
     });
     const pair = higher(cautionAt(ladder.caution[where.lower]), cautionAt(ladder.caution[where.upper]));
     cautions.push(beyondLadder(guarded(pair, cautionAt(data.caution)), where));

@@ -40,9 +40,10 @@ function paintCautions() {
   part(root, "folded").hidden = folded.length === 0;
   say(part(root, "checks"), caution.checks);
   list(part(root, "low"), caution.low, (note) => el("li", "", words(note)));
-  list(part(root, "unmade-list"), caution.missing, (row) => el("li", "", words(row[1]) || words(row[0])));
+  const unmade = caution.missing.map((row) => words(row[1]) || words(row[0])).concat(caution.noNotes.map((note) => "Low water: " + words(note)));
+  list(part(root, "unmade-list"), unmade, (line) => el("li", "", line));
   say(part(root, "unmade-count"), "" + caution.missing.length);
-  part(root, "unmade").hidden = caution.missing.length === 0;
+  part(root, "unmade").hidden = unmade.length === 0;
 }
 
 function paintLevels() {
@@ -58,7 +59,7 @@ function paintLevels() {
     const beyond = part(root, "beyond"), end = where && ladder.at[where.beyond > 0 ? ladder.at.length - 1 : 0];
     const text = where && where.beyond
       ? show(value, ladder.kind) + " is " + (where.beyond > 0 ? "above the highest" : "below the lowest") + " level worked out, "
-        + show(end, ladder.kind) + ". The answers stay at that end and do not hold for your reading; cautions at your reading are not assessed."
+        + show(end, ladder.kind) + ". The slider stays at that end. Depth, current and count are not known at your reading; cautions raised at the end stand, the rest is not assessed."
       : "";
     say(beyond, text);
     beyond.hidden = !text;
@@ -87,7 +88,7 @@ function paintSpots() {
   rows.spots.forEach((row, i) => {
     const a = answers.spots[i];
     paintMark(row.caution.querySelector(".mark"), short(a.caution));
-    say(row.count, windowWords(a.from, a.to));
+    say(row.count, countWords(a));
     say(row.line, a.line || a.why || "No line in the box reaches here at this level.");
     say(row.fly, a.fly || "–");
     say(row.strip, known(a.strip) ? show(a.strip, "strip") : "–");
@@ -124,8 +125,8 @@ function speak() {
   const beyond = answers.places.some((where) => where && where.beyond);
   const found = answers.spots.filter((spot) => spot.line).length;
   say(node, "At " + levelWords() + (answers.planned ? " (planned)" : "") + ": " + answers.caution.line + ". "
-    + found + " of " + answers.spots.length + " spots have a line that reaches the hold band."
-    + (beyond ? " Your reading is outside the levels worked out." : ""));
+    + (beyond ? "Your reading is outside the levels worked out: no count holds there."
+      : found + " of " + answers.spots.length + " spots have a line that reaches the hold band."));
 }
 
 function repaint(quiet) {

@@ -53,7 +53,9 @@ function paintRunCard() {
   fact(facts, "Level", runLevel(a.level), "wide");
   body.appendChild(facts);
   const view = sectionView(cardRun);
-  body.appendChild(view || el("p", "note", "No bed is known across this run at this level: its soundings do not carry a section."));
+  body.appendChild(view || el("p", "note", a.beyond
+    ? "Your reading is outside the levels worked out: depth and current are not known there."
+    : "No bed is known across this run at this level: its soundings do not carry a section."));
   const worth = el("dl", "facts");
   fact(worth, "Soundings", run.soundings + (known(run.bed_error_m) ? "; a left-out one is missed by about " + show(run.bed_error_m, "depth") : ""), "wide");
   fact(worth, "Two estimates of the current, planned level", currents(run), "wide why");

@@ -89,7 +89,7 @@ function startClock() {
   } catch (error) {
     return;
   }
-  if (data.day && today > data.day) {
+  if (data.day && today > data.day && !data.invented) {
     const node = byId("past");
     say(node, "The day of this plan has passed. Its cautions and levels are out of date: make a new plan.");
     node.hidden = false;
