@@ -20,6 +20,9 @@ __all__ = ["payload", "planned_level", "script_json", "step_value"]
 _SPOT_NUMBERS = ("countdown_from_s", "countdown_to_s", "strip_m_s", "touch_chance", "hang_chance", "band_time_s")
 
 
+_SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz-_"
+
+
 class _Tables:
     """Texts and cautions, each kept once."""
 
@@ -100,14 +103,14 @@ def planned_level(plan: dict[str, Any], gauge: str, kind: str, runs_of_gauge: se
 
 
 def _spot_row(row: dict[str, Any], tables: _Tables) -> list[Any]:
-    """Fixed order: depth, current, line, fly, the six numbers, caution, mode, why or none_because, lift, fly depths."""
+    """Fixed order: depth, current, line, fly, six numbers, caution, mode, why or none_because, lift, depths, swim."""
     out: list[Any] = [_number(row.get("depth_m")), _number(row.get("velocity_m_s"))]
     out += [tables.text(row.get("line")), tables.text(row.get("fly"))]
     out += [_number(row.get(name)) for name in _SPOT_NUMBERS]
     out.append(tables.caution(row.get("caution")))
     fly_depths = [_number(v, 2) for v in row.get("fly_depth_m") or ()]
     out += [tables.text(row.get("countdown_mode")), tables.text(row.get("why") or row.get("none_because"))]
-    out += [_number(row.get("lift_rod_at_m"), 1), fly_depths or None]
+    out += [_number(row.get("lift_rod_at_m"), 1), fly_depths or None, _short_swim(row.get("swim"))]
     while out[-1] is None:
         out.pop()
     return out
@@ -129,6 +132,33 @@ def _swim(swim: dict[str, Any] | None) -> list[Any] | None:
     series = [[_number(v, 2) for v in swim.get(name) or ()] for name in ("x_m", "depth_m", "bed_depth_m")]
     way = [[_number(v, 1) for v in swim.get(name) or ()] for name in ("east_m", "north_m")]
     return [*series, swim.get("strip_from"), *([way] if len(way[0]) == len(way[1]) == len(series[0]) else [])]
+
+
+def _short_swim(swim: dict[str, Any] | None) -> str | None:
+    """A swim of the ladder as text of 64 signs: farthest [dm] and deepest [cm] in two signs each, the index of the
+    first strip in one, then three for each point: distance, fly and bed as shares of those; the last sign is unknown.
+
+    A thousand swims of sixteen points would not fit the page as numbers; a share of 1/62 is a pixel of the drawing.
+
+    Examples
+    --------
+    >>> _short_swim({"x_m": [10.0, 2.0], "depth_m": [0.0, 1.5], "bed_depth_m": [2.0, None], "strip_from": 1})
+    '1a381-0-Ck_'
+    """
+    if not swim or not swim.get("x_m"):
+        return None
+    far = max([*swim["x_m"], 0.1])
+    deep = max((v for key in ("depth_m", "bed_depth_m") for v in swim[key] if v is not None), default=0.0)
+    dm, cm = min(math.ceil(10 * far), 4095), min(max(math.ceil(100 * deep), 1), 4095)
+
+    def share(value: float | None, most: float) -> str:
+        if value is None or not math.isfinite(value):
+            return _SIGNS[63]
+        return _SIGNS[min(max(round(62 * value / most), 0), 62)]
+
+    head = _SIGNS[dm // 64] + _SIGNS[dm % 64] + _SIGNS[cm // 64] + _SIGNS[cm % 64] + _SIGNS[min(swim["strip_from"], 63)]
+    points = zip(swim["x_m"], swim["depth_m"], swim["bed_depth_m"], strict=True)
+    return head + "".join(share(x, dm / 10) + share(d, cm / 100) + share(b, cm / 100) for x, d, b in points)
 
 
 def _run_worth(run: dict[str, Any], hold: tuple[float, float]) -> dict[str, Any]:

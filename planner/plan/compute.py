@@ -7,6 +7,7 @@ ladder, and the cautions of all of it. ``plan.json`` is an interface: `FORMAT` n
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -29,7 +30,7 @@ from planner.plan.ask import Request
 from planner.plan.cautions import cautious_level, run_caution, spot_caution, step_conditions, whole_caution
 from planner.plan.day import Day, SpotDay, day_of
 from planner.plan.readings import GaugeView, gauge_record
-from planner.plan.side import side_view
+from planner.plan.side import short_view, side_view
 from planner.plan.taught import learned_record, spot_learned
 from planner.plan.waters import GaugeLevel, RunWater, as_run_record, spot_water
 from planner.trip import Route, Trip, sun_times
@@ -91,8 +92,9 @@ def plan_of(found: Day, river: River, request: Request, units: str) -> dict[str,
     }
     whole = whole_caution(bases[main.station], river, main, list(run_cautions.values()), units)
 
+    swims = _ladder_swims(found, river)
     ladder, cautions = _ladder(
-        river, views, ladders, waters, days, answers, bases, units, trip, spot_cautions, run_cautions, whole
+        river, views, ladders, waters, days, answers, bases, units, trip, spot_cautions, run_cautions, whole, swims
     )
     turns = _turnings(main, ladders[main.station], cautions[main.station], units)
     rods = [rod.as_dict() for rod in found.rods]
@@ -251,6 +253,7 @@ def _ladder(
     expected_spots: dict[str, Caution],
     expected_runs: dict[str, Caution],
     whole_day: Caution,
+    swims: dict[tuple[str, int], dict[str, Any] | None],
 ) -> tuple[list[dict[str, Any]], dict[str, list[Caution]]]:
     """The ladder's rows, and the whole caution of each step by gauge.
 
@@ -277,7 +280,7 @@ def _ladder(
                 if number >= planned:
                     raised = worst([raised, expected_spots[day.spot.id]])
                 per_run[day.spot.run].append(raised)
-                spots.append(_ladder_spot(day, at, answer[at], raised))
+                spots.append(_ladder_spot(day, at, answer[at], raised, swims.get((day.spot.id, at))))
             runs = []
             for run_id, water in of_gauge.items():
                 raised = run_caution(base, water, per_run[run_id], units)
@@ -315,7 +318,24 @@ def _ladder_run(water: RunWater, step: GaugeLevel, caution: Caution) -> dict[str
     }
 
 
-def _ladder_spot(day: SpotDay, at: int, answer: Advice, caution: Caution) -> dict[str, Any]:
+def _ladder_swims(found: Day, river: River) -> dict[tuple[str, int], dict[str, Any] | None]:
+    """The side view of each spot at each level that has an answer; the solver lets go of the interpreter's lock."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    wanted = [
+        (day, at, answer.best)
+        for day, answers in zip(found.spots, found.answers, strict=True)
+        for at, answer in enumerate(answers)
+        if answer.best is not None and at != day.at_arrival
+    ]
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        views = pool.map(lambda one: short_view(one[0].asked, one[1], one[2], river.tackle, found.learned), wanted)
+        return {(day.spot.id, at): view for (day, at, _), view in zip(wanted, views, strict=True)}
+
+
+def _ladder_spot(
+    day: SpotDay, at: int, answer: Advice, caution: Caution, swim: dict[str, Any] | None
+) -> dict[str, Any]:
     here = day.waters[at]
     row: dict[str, Any] = {"id": day.spot.id, "depth_m": _under_water(here.depth_m), "velocity_m_s": here.velocity_m_s}
     best = {} if answer.best is None else answer.best.as_dict()
@@ -325,6 +345,7 @@ def _ladder_spot(day: SpotDay, at: int, answer: Advice, caution: Caution) -> dic
     ).split()
     row.update({name: best.get(name) for name in names})
     row["none_because"] = answer.none_because or None
+    row["swim"] = swim
     row["caution"] = caution.as_dict()
     return row
 

@@ -16,12 +16,16 @@ if TYPE_CHECKING:
     from planner.river import Tackle
     from planner.sink import Cast, Current, Swim
 
-__all__ = ["chosen_swim", "side_view"]
+__all__ = ["chosen_swim", "short_view", "side_view"]
 
 _POINTS = 40
+# A step of the ladder: fewer points, and the coarser swim of the search (3 cm off the fine one at most on the demo).
+_SHORT, _SHORT_NODES, _SHORT_STEP, _SHORT_EVERY = 16, 10, 0.04, 0.25
 
 
-def chosen_swim(asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle, learned: Learned | None = None) -> Swim:
+def chosen_swim(
+    asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle, learned: Learned | None = None, *, short: bool = False
+) -> Swim:
     """The swim of a choice at its middle countdown, over a free bed, on the spot's own geometry.
 
     Parameters
@@ -36,6 +40,8 @@ def chosen_swim(asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle, le
         Where they come from.
     learned : Learned, optional
         Corrects the line's sink rate.
+    short : bool
+        With the search's fewer nodes and longer steps.
     """
     from planner.sink import fly_from_tackle, line_from_tackle, line_with_sink_factor, swim
 
@@ -46,6 +52,8 @@ def chosen_swim(asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle, le
     belief = learned.lines.get(line.name) if learned is not None else None
     if belief is not None:
         made = line_with_sink_factor(made, math.exp(belief.mean))
+    if short:
+        return swim(made, fly_from_tackle(fly), cast, current, nodes=_SHORT_NODES, dt=_SHORT_STEP, every_s=_SHORT_EVERY)
     return swim(made, fly_from_tackle(fly), cast, current)
 
 
@@ -92,16 +100,7 @@ def side_view(
         path = chosen_swim(asked, at, choice, tackle, learned)
     except PlumbrunError:
         return None
-    level = asked.levels[at]
-    to_landing = math.radians(asked.angle_deg)
-    x = path.fly_x_m - asked.cast_m * math.cos(to_landing)
-    y = path.fly_y_m - asked.cast_m * math.sin(to_landing)
-    if asked.spot.stance == "drifting":
-        x = x + _boat_speed(asked, at) * path.times_s
-    left = (-asked.flow_north, asked.flow_east)
-    east = x * asked.flow_east + y * asked.side * left[0]
-    north = x * asked.flow_north + y * asked.side * left[1]
-    bed = _bed_under(asked, east, north) + level.rise_m
+    east, north, bed = _way(asked, at, path)
     rows = np.unique(np.linspace(0, len(path.times_s) - 1, _POINTS).astype(int))
     started = int(np.argmax(path.phase[rows] >= 1)) if (path.phase[rows] >= 1).any() else len(rows) - 1
     depth = np.minimum(path.fly_depth_m, np.where(np.isfinite(bed), bed, np.inf))
@@ -113,6 +112,61 @@ def side_view(
         "east_m": np.round(east[rows], 1),
         "north_m": np.round(north[rows], 1),
     }
+
+
+def short_view(
+    asked: SpotAtLevels, at: int, choice: Choice, tackle: Tackle, learned: Learned | None = None
+) -> dict[str, Any] | None:
+    """The side view of a step of the ladder: `x_m`, `depth_m`, `bed_depth_m` and `strip_from`, at most 16 points.
+
+    The points are those that the drawing needs most: landing, first strip, end, and then wherever the fly's way or the
+    bed departs farthest from the straight line between its neighbours.
+    """
+    try:
+        path = chosen_swim(asked, at, choice, tackle, learned, short=True)
+    except PlumbrunError:
+        return None
+    _, _, bed = _way(asked, at, path)
+    depth = np.minimum(path.fly_depth_m, np.where(np.isfinite(bed), bed, np.inf))
+    stripped = path.phase >= 1
+    first = int(np.argmax(stripped)) if stripped.any() else len(depth) - 1
+    rows = _telling(np.column_stack((path.fly_distance_m, depth, bed)), first)
+    return {
+        "x_m": np.round(path.fly_distance_m[rows], 1),
+        "depth_m": np.round(depth[rows], 2),
+        "bed_depth_m": np.round(bed[rows], 2),
+        "strip_from": int(np.searchsorted(rows, first)),
+    }
+
+
+def _telling(lines: np.ndarray, first: int) -> np.ndarray:
+    """Rows to keep of curves over a common index, shape (n, curves): ends, `first`, then the farthest off."""
+    n = len(lines)
+    scale = np.nanmax(np.abs(lines), axis=0) if n else np.ones(lines.shape[1])
+    shares = np.nan_to_num(lines / np.where(scale > 0, scale, 1.0))
+    index, kept = np.arange(n), sorted({0, min(first, n - 1), n - 1})
+    while len(kept) < min(_SHORT, n):
+        between = np.column_stack([np.interp(index, kept, curve[kept]) for curve in shares.T])
+        off = np.abs(shares - between).max(axis=1)
+        worst = int(np.argmax(off))
+        if off[worst] < 0.01:
+            break
+        kept = sorted({*kept, worst})
+    return np.array(kept)
+
+
+def _way(asked: SpotAtLevels, at: int, path: Swim) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The fly over the map, metres east and north of the landing, and the depth of the bed under it [m]."""
+    level = asked.levels[at]
+    to_landing = math.radians(asked.angle_deg)
+    x = path.fly_x_m - asked.cast_m * math.cos(to_landing)
+    y = path.fly_y_m - asked.cast_m * math.sin(to_landing)
+    if asked.spot.stance == "drifting":
+        x = x + _boat_speed(asked, at) * path.times_s
+    left = (-asked.flow_north, asked.flow_east)
+    east = x * asked.flow_east + y * asked.side * left[0]
+    north = x * asked.flow_north + y * asked.side * left[1]
+    return east, north, _bed_under(asked, east, north) + level.rise_m
 
 
 def _bed_under(asked: SpotAtLevels, east: np.ndarray, north: np.ndarray) -> np.ndarray:

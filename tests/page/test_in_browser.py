@@ -90,6 +90,7 @@ def test_the_slider_moved_by_keyboard_changes_every_answer(browser: Any, small_p
             "labels": page.locator("#map_river .run-number").all_inner_texts(),
         }
         page.keyboard.press("End")
+        page.wait_for_timeout(200)  # out of sight the map follows when the slider rests
         assert page.locator(".reading").inner_text().startswith("3.75 ft")
         assert slider.get_attribute("aria-valuetext") == "3.75 ft"
         after = [_row(page, i) for i in range(6)]
@@ -165,6 +166,7 @@ def test_outside_the_ladder_the_slider_stays_at_its_end_and_no_answer_looks_vali
             assert (row["depth"], row["speed"]) == ("unknown", "unknown")
             assert row["line"].startswith(f"No answer: your reading is {words} level worked out")
         assert "none raised" not in found.page.locator("main").inner_text()
+        found.page.wait_for_timeout(200)
         assert set(found.page.evaluate(FILLS)) == {"#e6e6e6"}
         found.page.locator("[data-open='0']").click()
         assert found.page.locator("#card .timer").count() == 0

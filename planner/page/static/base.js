@@ -24,9 +24,12 @@ function draw(tag, attributes, parent) {
   return node;
 }
 
-// A page that writes only what changed keeps a slider step short.
+// A page that writes only what changed keeps a slider step short; what was written is kept beside the node, for asking
+// the document costs as much as writing.
 function say(node, words) {
-  if (node && node.textContent !== words) node.textContent = words;
+  if (!node || (node.said === undefined ? node.textContent : node.said) === words) return;
+  node.said = words;
+  node.textContent = words;
 }
 
 function known(value) {

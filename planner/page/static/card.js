@@ -92,7 +92,7 @@ function cardAnswer(body, a, fixedPart, planned) {
   fact(facts, "Cast", known(fixedPart.cast[0]) ? show(fixedPart.cast[0], "length") + ", " + fixedPart.cast[1] : "", "wide");
   fact(facts, "The fly swims at", a.flyDepth ? show(a.flyDepth[1], "depth") + " (" + span(a.flyDepth[0], a.flyDepth[2], "depth") + ")" : "");
   body.appendChild(facts);
-  const view = (planned && sideView(cardSpot)) || columnView(a, fixedPart.hold);
+  const view = sideView(cardSpot, planned ? fixedPart.swim : a.swim && swimOf(a.swim)) || columnView(a, fixedPart.hold);
   if (view) body.appendChild(view);
   const more = el("dl", "facts");
   fact(more, "Touches the bed", known(a.touch) ? "in " + percent(a.touch) + " of casts" : "");

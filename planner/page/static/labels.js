@@ -45,6 +45,7 @@ function settleLabels() {
   const frame = mapNode.getBoundingClientRect();
   if (!frame.width) return;
   const all = (selector) => Array.from(mapNode.querySelectorAll(selector));
+  for (const run of mapRuns) if (run) paintLabel(run);
   mapNode.classList.toggle("far", riverMap.getZoom() < 15.75);
   const moved = all(".spot-number, .run-label, .clock");
   for (const node of moved) node.style.transform = CENTRE;

@@ -129,13 +129,32 @@ function speak() {
       : found + " of " + answers.spots.length + " spots have a line that reaches the hold band."));
 }
 
+// The map's labels cost as much as all the rest. In sight they change with the slider; out of sight, when it rests.
+let mapSeen = true;
+let mapDue = null;
+
+function paintMapInTurn() {
+  clearTimeout(mapDue);
+  if (mapSeen) paintMap(answers);
+  else mapDue = setTimeout(() => paintMap(answers), 80);
+}
+
+function startMapInTurn() {
+  if (!mapNode || !window.IntersectionObserver) return;
+  new IntersectionObserver((seen) => {
+    mapSeen = seen[seen.length - 1].isIntersecting;
+    if (mapSeen) paintMapInTurn();
+  }, { rootMargin: "100px" }).observe(mapNode);
+  window.addEventListener("beforeprint", () => paintMap(answers));
+}
+
 function repaint(quiet) {
   answers = answersNow();
   paintCautions();
   paintLevels();
   paintSpots();
   paintRuns();
-  paintMap(answers);
+  paintMapInTurn();
   const caption = document.querySelector('[data-k="table-level"]');
   if (caption) say(caption, "At " + levelWords() + (answers.planned ? ", the planned level." : "."));
   const dock = byId("dock");

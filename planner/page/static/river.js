@@ -39,7 +39,7 @@ function drawRuns() {
     label.append(letter, el("bdi", "", data.runs[i].name), el("span", "run-number"));
     fixed(run.middle, label, [0, 0]);
     const arrows = run.arrows.map((a) => arrowHead([a[0], a[1]], a[2], "flow-arrow").getElement().querySelector("path"));
-    mapRuns.push({ shape: shape, letter: letter, text: label.querySelector(".run-number"), ring: run.ring, arrows: arrows });
+    mapRuns.push({ shape: shape, label: label, letter: letter, text: label.querySelector(".run-number"), ring: run.ring, arrows: arrows });
   });
 }
 
@@ -148,6 +148,12 @@ function startGo() {
   pick.addEventListener("change", () => (pick.value === "" ? fitMap() : fitRun(Number(pick.value))));
 }
 
+// A label that is tucked away is written when it comes out again: laying out a hundred costs more than all the rest.
+function paintLabel(run) {
+  paintClass(run.letter, colourBy, run.value);
+  say(run.text, show(run.value, colourBy));
+}
+
 function paintMap(answers) {
   mapRuns.forEach((run, i) => {
     const answer = answers.runs[i], value = colourBy === "depth" ? answer.depth : answer.speed;
@@ -155,8 +161,8 @@ function paintMap(answers) {
     if (run) {
       if (run.colour !== found[1]) run.shape.setStyle({ fillColor: found[1] });
       run.colour = found[1];
-      paintClass(run.letter, colourBy, value);
-      say(run.text, show(value, colourBy));
+      run.value = value;
+      if (!run.label.classList.contains("tucked")) paintLabel(run);
       const size = "size-" + Math.max(0, classOf("speed", answer.speed)[2]);
       if (run.size !== size) for (const arrow of run.arrows) arrow.setAttribute("class", size);
       run.size = size;

@@ -62,8 +62,19 @@ function profile(away, bed, strip) {
   return groups.map((group) => [mean(group, 0), mean(group, 1)]);
 }
 
-function sideView(spot) {
-  const swim = data.spots[spot].swim;
+// A swim of the ladder, written as signs: see the payload.
+const SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz-_";
+
+function swimOf(text) {
+  const at = (i) => SIGNS.indexOf(text[i]), far = (64 * at(0) + at(1)) / 10, deep = (64 * at(2) + at(3)) / 100;
+  const out = [[], [], [], at(4)];
+  for (let i = 5; i + 2 < text.length; i += 3) {
+    [far, deep, deep].forEach((most, k) => out[k].push(at(i + k) === 63 ? null : (most * at(i + k)) / 62));
+  }
+  return out;
+}
+
+function sideView(spot, swim) {
   if (!swim) return null;
   const away = swim[0], fly = swim[1], bed = swim[2], hold = data.spots[spot].hold;
   const far = Math.max(...away) * 1.04 || 1, deep = Math.max(...bed.filter(known), ...fly.filter(known)) * 1.15 || 1;
@@ -104,7 +115,7 @@ function columnView(a, hold) {
   const middle = f.y(Math.min(a.flyDepth[1], a.depth));
   draw("path", { d: "M" + (f.x(0.42) - 6) + " " + middle + "h38", stroke: "#111111", "stroke-width": 3 }, f.view);
   f.label("fly, 10 to 90 %", f.x(0.42) + 38, middle + 4);
-  f.label("Depths at this level; the swim itself is drawn for the planned level", SIDE.left, 16);
+  f.label("Depths at this level; its swim was not solved", SIDE.left, 16);
   f.ticks();
   return f.view;
 }

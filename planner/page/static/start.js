@@ -109,4 +109,5 @@ startGo();
 startOnline();
 repaint(true);
 startDock();
+startMapInTurn();
 if (riverMap) settleLabels();
