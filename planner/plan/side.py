@@ -142,7 +142,7 @@ def short_view(
 def _telling(lines: np.ndarray, first: int) -> np.ndarray:
     """Rows to keep of curves over a common index, shape (n, curves): ends, `first`, then the farthest off."""
     n = len(lines)
-    scale = np.nanmax(np.abs(lines), axis=0) if n else np.ones(lines.shape[1])
+    scale = np.abs(np.nan_to_num(lines)).max(axis=0)
     shares = np.nan_to_num(lines / np.where(scale > 0, scale, 1.0))
     index, kept = np.arange(n), sorted({0, min(first, n - 1), n - 1})
     while len(kept) < min(_SHORT, n):

@@ -65,6 +65,7 @@ def _spot_at(i: int, stage: float, limit: float) -> dict[str, Any]:
             f"At {velocity:.2f} m/s the head sinks to {depth - 0.4:.2f} m by the first strip, so that "
             f"{out['fly'].lower()} stays in the hold band for {out['band_time_s']:.1f} s."
         )
+    out["swim"] = _short(_swim(out))
     out["caution"] = _speed_caution(velocity, depth)
     out["caution"]["reasons"] += [
         {"rule": rule, "level": None, "text": f"Not assessed: {rule} was never supplied."}
@@ -122,6 +123,13 @@ def _swim(row: dict[str, Any]) -> dict[str, Any] | None:
         "strip_from": 9,
         **({"east_m": swing, "north_m": north} if row["depth_m"] > 1.5 else {}),
     }
+
+
+def _short(swim: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Every other point: what a step of the ladder holds."""
+    if swim is None:
+        return None
+    return {**{key: swim[key][::2] for key in ("x_m", "depth_m", "bed_depth_m")}, "strip_from": 4}
 
 
 def sample_plan(runs: int = 3, spots: int = 6, levels: int = 13, names: tuple[str, ...] = ()) -> dict[str, Any]:

@@ -215,6 +215,7 @@ def test_a_spot_opens_by_keyboard_and_its_card_follows_the_level(browser: Any, s
         assert page.evaluate("document.activeElement.id") == "card-h"
         assert "Shelf 3" in card.inner_text()
         assert card.locator("svg.side").get_attribute("aria-label").startswith("Side view. The fly swims down to")
+        planned_view = card.locator("svg.side").inner_html()
         row = _row(page, 2)
         assert f"{card.locator('.big-number').inner_text()} held" == row["count"]
         size = float(card.locator(".big-number").evaluate("n => parseFloat(getComputedStyle(n).fontSize)"))
@@ -224,7 +225,13 @@ def test_a_spot_opens_by_keyboard_and_its_card_follows_the_level(browser: Any, s
         after = _row(page, 2)
         assert after["depth"] != row["depth"]
         assert after["depth"] in card.inner_text()
-        assert card.locator("svg.side").get_attribute("aria-label").startswith(f"Water {after['depth']} deep")
+        drawn = card.locator("svg.side")
+        assert drawn.get_attribute("aria-label").startswith("Side view. The fly swims down to")
+        assert drawn.inner_html() != planned_view
+        # the deepest of the drawing's way is that of the plan's swim at this step, to a share of its depth
+        step = sample_plan()["ladder"][int(page.locator("input[type=range]").input_value())]["spots"][2]["swim"]
+        deepest = float(re.search(r"down to ([\d.]+) ft", drawn.get_attribute("aria-label")).group(1)) * 0.3048
+        assert deepest == pytest.approx(max(step["depth_m"]), abs=0.04)
         page.keyboard.press("Escape")
         assert not card.is_visible()
         assert page.evaluate("document.activeElement.dataset.open") == "2"
