@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit, PlumbrunError
 from planner.files import read_bounded
-from planner.weather import england
+from planner.weather import canada, england, us_nws
 from planner.weather.hours import Weather
 from planner.weather.records import Alert, Forecast
-from planner.weather.us_nws import SERVICE, get_alerts, get_forecast, parse_alerts, parse_grid
 
 if TYPE_CHECKING:
     from planner.river.records import River
@@ -21,7 +20,10 @@ if TYPE_CHECKING:
 __all__ = ["Said", "Sky", "ask_sky", "is_present", "look_up", "sky_of"]
 
 _US_GAUGES = ("usgs:", "noaa:")
+_CANADIAN_GAUGES = ("canada:",)
 _ENGLISH_GAUGES = ("england:",)
+# Each has `SERVICE`, `get_alerts` and, where it gives a forecast, `get_forecast`.
+_SERVICES: dict[str, Any] = {"us": us_nws, "canada": canada, "england": england}
 _PRESENT = timedelta(hours=1)
 
 
@@ -66,29 +68,29 @@ def ask_sky(sky: Sky, session: Any = None) -> Said:
     """Ask for forecast and alerts; never an error."""
     notes: list[str] = []
     forecast, alerts = None, None
-    if sky.service == "us":
+    asked = _SERVICES[sky.service]
+    if hasattr(asked, "get_forecast"):
         try:
-            forecast = get_forecast(sky.lon, sky.lat, session=session)
+            forecast = asked.get_forecast(sky.lon, sky.lat, session=session)
         except PlumbrunError as error:
             notes.append(f"No forecast: {error.given}.")
     else:
-        notes.append("No forecast of thunder, air or wind is read for England.")
+        notes.append("No forecast of thunder, air or wind is read for England: its weather service asks for a key.")
     try:
-        alerts = (get_alerts if sky.service == "us" else england.get_alerts)(sky.lon, sky.lat, session=session)
+        alerts = asked.get_alerts(sky.lon, sky.lat, session=session)
     except PlumbrunError as error:
         notes.append(f"No alerts could be read: {error.given}. That does not mean that none is in force.")
     if forecast is not None or alerts is not None:
-        sender = SERVICE if sky.service == "us" else england.SERVICE
-        notes.append(f"What was had came from the {sender}; look again before you leave.")
+        notes.append(f"What was had came from the {asked.SERVICE}; look again before you leave.")
     return Said(forecast, alerts, tuple(notes))
 
 
 def _service(river: River) -> str:
-    """Which service speaks for the river: ``us``, ``england`` or ""."""
+    """Which service speaks for the river: ``us``, ``canada``, ``england`` or ""."""
     said = river.extra.get("weather")
-    if said in ("us", "england"):
+    if said in _SERVICES:
         return str(said)
-    for name, prefixes in (("us", _US_GAUGES), ("england", _ENGLISH_GAUGES)):
+    for name, prefixes in (("us", _US_GAUGES), ("canada", _CANADIAN_GAUGES), ("england", _ENGLISH_GAUGES)):
         if any(gauge.startswith(prefixes) for gauge in river.gauges):
             return name
     return ""
@@ -109,7 +111,9 @@ def _place(river: River) -> tuple[float, float] | None:
     return None
 
 
-def _recorded(files: Iterable[Path]) -> tuple[Forecast | None, tuple[Alert, ...] | None]:
+def _recorded(
+    files: Iterable[Path], place: tuple[float, float] | None
+) -> tuple[Forecast | None, tuple[Alert, ...] | None]:
     forecast, alerts = None, None
     for path in files:
         try:
@@ -118,10 +122,16 @@ def _recorded(files: Iterable[Path]) -> tuple[Forecast | None, tuple[Alert, ...]
             raise DataUnfit(
                 f"the recorded reply could not be read ({error.strerror})", "a readable file", "check it", str(path)
             ) from error
-        if b'"features"' in raw:
-            alerts = (alerts or ()) + parse_alerts(raw)
+        if b'"hourlyForecastGroup"' in raw and place is not None:
+            forecast = canada.parse_towns(raw, *place)
+        elif b'"alert_name_en"' in raw:
+            alerts = (alerts or ()) + canada.parse_alerts(raw, place)
+        elif b'"features"' in raw:
+            alerts = (alerts or ()) + us_nws.parse_alerts(raw)
+        elif b'"items"' in raw:
+            alerts = (alerts or ()) + england.parse_alerts(raw)
         else:
-            forecast = parse_grid(raw)
+            forecast = us_nws.parse_grid(raw)
     return forecast, alerts
 
 
@@ -142,8 +152,8 @@ def look_up(
     Parameters
     ----------
     river : River
-        Asked about when one of its gauges is of a US or English service, or river.toml says ``weather = "us"`` or
-        ``"england"``. England's service gives flood alerts and no forecast.
+        Asked about when one of its gauges is of a US, Canadian or English service, or river.toml says ``weather =
+        "us"``, ``"canada"`` or ``"england"``. England's service gives flood alerts and no forecast.
     start, end : datetime
         The hours on the water, aware.
     now : datetime
@@ -166,7 +176,7 @@ def look_up(
     """
     recorded = list(replies)
     if recorded:
-        forecast, alerts = _recorded(recorded)
+        forecast, alerts = _recorded(recorded, _place(river))
         return Weather(start, end, now.astimezone(UTC), forecast, alerts, ("Weather from recorded replies.",))
     sky = sky_of(river)
     real = present or (now if session is not None else datetime.now(UTC))
