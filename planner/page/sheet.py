@@ -152,7 +152,8 @@ def _legend(plan: dict[str, Any], data: dict[str, Any], units: str) -> str:
         "Mean depth, "
         f"{text(words.number_rule('depth', units)[1])}</p>{''.join(parts)}"
         '<details class="folded"><summary>Signs on the map</summary>'
-        f'<p class="legend-signs">Arrow: from the stance ({text(stances)}) to where the fly lands (black number). '
+        f'<p class="legend-signs">Arrow: from the stance ({text(stances)}) to where the fly lands (black number); '
+        "while they would cover each other their numbers stand in the label of their run: press it to come nearer. "
         "Purple: the swim; its broad part is in the hold band. White arrows: the current, the larger the faster. "
         f"Dashed: the flowline, with the clock of the plan. {dots}IN put-in, OUT take-out, ! hazard.</p>"
         "</details></div>"

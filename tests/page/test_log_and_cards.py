@@ -16,7 +16,7 @@ from planner.page import build_page
 from planner.page.logbook import PAGE_LOG_COLUMNS, trip_key
 from planner.river.depths import parse_log
 from planner.river.values import Notebook
-from tests.browser import PHONE, opened
+from tests.browser import DESKTOP, PHONE, opened
 from tests.page.sample import sample
 
 pytestmark = pytest.mark.browser
@@ -237,9 +237,36 @@ def test_run_and_background_choices_move_the_map(browser: Any, small_page: Path)
         assert page.locator(".dots canvas").count() == 1
         assert page.locator("#map_river .clock:not(.tucked)").count() >= 1
         page.locator("[data-step='1']").click()
+        page.wait_for_timeout(200)  # out of sight the map follows when the slider rests
         assert page.evaluate(swims) == 0
         page.get_by_role("button", name="Back to the plan").click()
+        page.wait_for_timeout(200)
         assert page.evaluate(swims) >= 5
+
+
+NUMBERS = """Array.from(document.querySelectorAll('.spot-box:not(.in-run) .spot-number:not(.tucked)'))
+  .map(n => n.getBoundingClientRect()).map(r => [r.left, r.top, r.right, r.bottom])"""
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP])
+def test_over_the_whole_river_no_two_numbers_lie_on_each_other(browser: Any, big_page: Path, size: Any) -> None:
+    """Where casts would cover each other their numbers stand in the label of their run, which comes nearer on a tap."""
+    with opened(browser, big_page, size, has_touch=True) as found:
+        page = found.page
+        boxes = page.evaluate(NUMBERS)
+        for i, a in enumerate(boxes):
+            for b in boxes[:i]:
+                assert a[2] <= b[0] + 1 or b[2] <= a[0] + 1 or a[3] <= b[1] + 1 or b[3] <= a[1] + 1
+        held = page.locator(".grouped .run-label:not(.tucked)")
+        assert held.count() >= 5
+        told = page.locator(".grouped .run-label:not(.tucked) .run-casts").all_inner_texts()
+        assert all(told)
+        wide = page.locator("#map_river .leaflet-control-scale-line").inner_text()
+        page.locator(".map-part").scroll_into_view_if_needed()
+        held.first.tap()
+        assert page.locator("#map_river .leaflet-control-scale-line").inner_text() != wide
+        assert page.locator("#go-to").input_value() != ""
+        assert len(page.evaluate(NUMBERS)) >= 2
 
 
 def _with_background(folder: Path, toml: str) -> Path:

@@ -1,6 +1,7 @@
 // The map: runs, casts, places and the flow, drawn on the map that the page's frame made.
 let colourBy = "depth";
 const mapRuns = [];
+const spotMarks = [];
 const sketchRuns = data.runs.map((run, i) => ({
   shape: document.querySelector('.sketch [data-run="' + i + '"]'),
   letter: document.querySelector('.sketch [data-run-letter="' + i + '"]'),
@@ -27,6 +28,21 @@ function arrowHead(at, bearing, className) {
   return fixed(at, node, [24, 24]);
 }
 
+function spotsOf(run) {
+  return data.spots.map((spot, i) => i).filter((i) => data.spots[i].run === run && data.map.spots[i]);
+}
+
+// Numbers of spots, those in a row as one: 1–3, 5.
+function castWords(casts) {
+  const rows = [];
+  for (const i of casts) {
+    const last = rows[rows.length - 1];
+    if (last && last[1] === i - 1) last[1] = i;
+    else rows.push([i, i]);
+  }
+  return rows.map((row) => (row[0] === row[1] ? "" + (row[0] + 1) : row[0] + 1 + (row[1] === row[0] + 1 ? ", " : "–") + (row[1] + 1))).join(", ");
+}
+
 function drawRuns() {
   data.map.runs.forEach((run, i) => {
     if (!run) {
@@ -36,10 +52,14 @@ function drawRuns() {
     const shape = L.polygon(run.ring, { color: "#111111", weight: 2, fillOpacity: 1, interactive: false }).addTo(riverMap);
     const label = el("div", "run-label");
     const letter = el("b", "class-letter");
-    label.append(letter, el("bdi", "", data.runs[i].name), el("span", "run-number"));
-    fixed(run.middle, label, [0, 0]);
+    const casts = spotsOf(i);
+    label.append(letter, el("bdi", "", data.runs[i].name), el("span", "run-number"), el("span", "run-casts", castWords(casts)));
+    label.addEventListener("click", () => showRun(i));
+    const mark = el("div", "run-mark"), leader = L.polyline([], { color: "#111111", weight: 1.5, interactive: false }).addTo(riverMap);
+    mark.appendChild(label);
+    fixed(run.middle, mark, [0, 0]);
     const arrows = run.arrows.map((a) => arrowHead([a[0], a[1]], a[2], "flow-arrow").getElement().querySelector("path"));
-    mapRuns.push({ shape: shape, label: label, letter: letter, text: label.querySelector(".run-number"), ring: run.ring, arrows: arrows });
+    mapRuns.push({ shape: shape, label: label, mark: mark, leader: leader, middle: run.middle, casts: casts, letter: letter, text: label.querySelector(".run-number"), ring: run.ring, arrows: arrows });
   });
 }
 
@@ -47,12 +67,13 @@ function drawSpots() {
   data.map.spots.forEach((spot, i) => {
     if (!spot) return;
     const line = [spot.from, spot.to], name = i + 1 + " " + data.spots[i].name;
-    L.polyline(line, { color: "#ffffff", weight: 7, interactive: false }).addTo(riverMap);
-    L.polyline(line, { color: "#111111", weight: 3, interactive: false }).addTo(riverMap);
+    L.polyline(line, { color: "#ffffff", weight: 7, className: "near-only", interactive: false }).addTo(riverMap);
+    L.polyline(line, { color: "#111111", weight: 3, className: "near-only", interactive: false }).addTo(riverMap);
     drawSwim(i, spot);
     fixed(spot.from, el("span", "stance", spot.sign), [22, 22]);
     arrowHead(spot.to, turn(spot.from, spot.to), "cast-arrow");
     const box = el("span", "spot-box");
+    spotMarks[i] = box;
     box.appendChild(el("span", "spot-number", "" + (i + 1)));
     const marker = L.marker(spot.to, { icon: icon(box, [44, 44]), keyboard: false, zIndexOffset: 500 }).addTo(riverMap);
     const node = marker.getElement();
@@ -96,7 +117,7 @@ const swims = L.layerGroup();
 function drawSwim(i, spot) {
   const swim = data.spots[i].swim, hold = data.spots[i].hold;
   if (!swim) return;
-  const way = swimWay(swim, spot), colour = { color: "#5b1a8b", interactive: false };
+  const way = swimWay(swim, spot), colour = { color: "#5b1a8b", className: "near-only", interactive: false };
   const inBand = (k) => known(swim[2][k]) && swim[2][k] - swim[1][k] >= hold[0] && swim[2][k] - swim[1][k] <= hold[1];
   swims.addLayer(L.polyline(way, Object.assign({ weight: 2.5 }, colour)));
   let from = -1;
@@ -140,6 +161,12 @@ function fitRun(i) {
     if (spot && data.spots[k].run === i) points.push(spot.from, spot.to);
   });
   riverMap.fitBounds(points, { padding: [28, 28], animate: false });
+}
+
+function showRun(i) {
+  const pick = byId("go-to");
+  if (pick) pick.value = "" + i;
+  fitRun(i);
 }
 
 function startGo() {
