@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 
 from planner.advice import reasons
+from planner.advice.along import Option, steadiest
 from planner.advice.alternatives import class_that_would, tips_of
 from planner.advice.field import Field, current_log_sd, unanswerable
-from planner.advice.objective import countdown_window, prefer
+from planner.advice.objective import countdown_window
 from planner.advice.records import Advice, Choice, Settings, SpotAtLevels, constants
 from planner.advice.search import Candidate, Found
 from planner.advice.sensitivity import Sensitivity, sensitivity_of
@@ -50,6 +51,7 @@ def advices_of(
         Whether all lines were refused for their running line.
     """
     row_of = {} if field is None else {int(i): row for row, i in enumerate(field.levels)}
+    picks = [] if field is None or found is None else _picks(found, tables, settings, rigged)
     reach = reasons.beyond_reach(spot.cast_m, settings.units)
     advices = []
     for i, level in enumerate(spot.levels):
@@ -62,7 +64,7 @@ def advices_of(
         if because or field is None or found is None:
             advices.append(Advice(spot.spot.id, None, None, because, limits=limits))
         else:
-            advices.append(_at_level(field, found, row_of[i], tables, settings, rigged, limits))
+            advices.append(_at_level(field, found, row_of[i], picks[row_of[i]], tables, settings, limits))
     for i, level in enumerate(spot.levels):
         if level.refine:
             advices[i] = _beside(advices, i, field, found, row_of, tables, settings)
@@ -94,25 +96,44 @@ def _beside(
     return replace(here, reach_ends=ends, **steps)  # type: ignore[arg-type]
 
 
+def _bests(candidates: list[Candidate], settings: Settings) -> tuple[list[int | None], np.ndarray]:
+    """Index of each candidate's best countdown, and its band time; 0 where that is not worth fishing [s]."""
+    bests = [candidate.best(settings.hang_limit) for candidate in candidates]
+    band = np.array([0.0 if b is None else c.band[b] for c, b in zip(candidates, bests, strict=True)])
+    return bests, np.where(band >= constants()["least_band_s"], band, 0.0)
+
+
+def _picks(found: Found, tables: SwimTables, settings: Settings, rigged: set[str] | None) -> list[int | None]:
+    """The candidate to advise at each row of a field: within the margin of the best, and steady along the ladder."""
+    levels = []
+    for candidates in found.candidates:
+        _, band = _bests(candidates, settings)
+        rigs = [tables.rigs[c.way.rig] for c in candidates]
+        levels.append(
+            [
+                Option(
+                    n, rig.line_name, rig.fly_name, c.way.mode, c.way.strip_m_s, value, rig.line_name in (rigged or ())
+                )
+                for n, (c, rig, value) in enumerate(zip(candidates, rigs, band.tolist(), strict=True))
+                if value > 0.0
+            ]
+        )
+    return steadiest(levels)
+
+
 def _at_level(
     field: Field,
     found: Found,
     row: int,
+    pick: int | None,
     tables: SwimTables,
     settings: Settings,
-    rigged: set[str] | None,
     limits: tuple[str, ...],
 ) -> Advice:
     candidates = found.candidates[row]
-    bests = [candidate.best(settings.hang_limit) for candidate in candidates]
-    band = np.array([0.0 if b is None else c.band[b] for c, b in zip(candidates, bests, strict=True)])
-    band = np.where(band >= constants()["least_band_s"], band, 0.0)
-    on_rod = None
-    if rigged is not None:
-        on_rod = np.array([tables.rigs[c.way.rig].line_name in rigged for c in candidates])
-    pick = prefer(band, np.zeros(len(band)), settings.hang_limit, on_rod)
     if pick is None:
         return _nothing(field, found, row, tables, settings, limits)
+    bests, band = _bests(candidates, settings)
     first = candidates[pick]
     others = [n for n, c in enumerate(candidates) if c.way.rig != first.way.rig and band[n] > 0]
     if not others:
@@ -133,7 +154,7 @@ def _at_level(
         tracks = first.tracks or found.tracks(first.way, [row])
         told = sensitivity_of(field, row, rig, first, at, tracks, settings)
         tips = tuple(
-            reasons.tip_words(tip.kind, tip.band_time_s, tip.angle_deg, best)
+            reasons.tip_words(tip.kind, tip.band_time_s, tip.angle_deg, tip.leader_m, best, settings.units)
             for tip in tips_of(field, row, rig, first, at, tracks, settings)
         )
     return Advice(

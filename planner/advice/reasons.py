@@ -227,20 +227,24 @@ def one_step(here: Choice | None, there: Choice | None, because: str, units: str
     return f"{': '.join([same, ', '.join(changes)]) if changes else same}; {band}."
 
 
-def tip_words(kind: str, band_s: float, angle_deg: float, now: Choice) -> str:
+def tip_words(kind: str, band_s: float, angle_deg: float, leader_m: float, now: Choice, units: str) -> str:
     """A tip that a swim has checked.
 
     Parameters
     ----------
-    kind, band_s, angle_deg
+    kind, band_s, angle_deg, leader_m
         As `planner.advice.alternatives.Tip` holds them.
     now : Choice
         The choice it is compared with.
+    units : str
+        ``us`` or ``metric``.
     """
     how = {
         "further_up": f"Cast further up, to the same lie at {angle_deg:.0f}° from downstream",
         "drift": "Drift past it instead of anchoring",
         "anchor": "Hold the boat instead of drifting",
+        "mend": "Mend up-current every few seconds while it sinks",
+        "leader": f"Fish it on a leader of about {show(leader_m, 'length', units) if leader_m == leader_m else ''}",
     }[kind]
     return f"{how}: its swim gives {seconds(band_s)} in the band instead of {seconds(now.band_time_s)}."
 

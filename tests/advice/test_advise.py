@@ -299,3 +299,33 @@ def test_the_sentence_is_in_the_users_units(make, store):
         (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5)], settings=settings)
         assert unit in levels[0].best.why
         assert other not in levels[0].best.why.replace(" m deep", "").replace(" m above", "") or units == "metric"
+
+
+@pytest.mark.parametrize("ips", [1.5, 4.0, 6.5])
+def test_a_held_line_straight_downstream_never_sinks_sooner_in_a_faster_current(make, ips):
+    """Time to a fixed depth of a line held against the current, within a record's step; never may be none."""
+    from planner.advice.advise import rigs_of
+    from planner.sink import Cast, Current, swim
+
+    rig = rigs_of(make.box(make.line("one", ips)))[0][-1]
+    reached = []
+    for current in (0.1, 0.2, 0.4, 0.8, 1.2):
+        path = swim(
+            rig.line, rig.fly, Cast(15.0, 0.0, 0.45, 20.0, "held"), Current(current, 4.0), nodes=20, every_s=0.1
+        )
+        sinking = path.phase == 0
+        deep = np.flatnonzero(path.fly_depth_m[sinking] >= 0.5)
+        reached.append(path.times_s[sinking][deep[0]] if deep.size else np.inf)
+    assert np.isfinite(reached[0])
+    for slower, faster in itertools.pairwise(reached):
+        assert faster >= slower - 0.1
+
+
+def test_a_mend_a_longer_leader_or_a_cast_further_up_is_told_where_its_swim_gives_more(make, store):
+    """Across a deep slow run an intermediate line hardly reaches the band; all three bring it deeper, and none lies."""
+    spot = make.spot(angle=90.0, current=0.5, refine=True)
+    (answers,), _, _ = advise_in_full([spot], make.box(make.line("slow", 1.5)), make.quick, store=store)
+    now = answers[0].best.band_time_s
+    gives = {tip.split()[0]: float(tip.split("gives ")[1].split(" s")[0]) for tip in answers[0].tips}
+    assert set(gives) == {"Mend", "Fish", "Cast"}
+    assert min(gives.values()) >= 1.25 * now - 0.05
