@@ -13,7 +13,7 @@ from planner.river.settings import SETTINGS_FILE, parse_settings
 from planner.river.tackle import TACKLE_FILE, parse_tackle
 from planner.river.values import Notebook
 
-__all__ = ["physics", "physics_of_entry", "settings_edited", "tackle_edited", "thresholds_edited"]
+__all__ = ["calibrated", "physics", "physics_of_entry", "settings_edited", "tackle_edited", "thresholds_edited"]
 
 Contents = dict[str, bytes]
 
@@ -172,3 +172,59 @@ def physics_of_entry(asked: Mapping[str, Any], tackle: Tackle) -> dict[str, Any]
     said = [finding.as_dict() for finding in notes.findings if finding.level == "error"]
     box = replace(tackle, lines=typed.lines if "line" in bare else (), flies=typed.flies if "fly" in bare else ())
     return physics(box) | {"findings": said}
+
+
+def calibrated(asked: Mapping[str, Any], tackle: Tackle, units: str) -> dict[str, Any]:
+    """The sink rate of a line or fly from timed falls.
+
+    Parameters
+    ----------
+    asked : mapping
+        ``kind`` (``line`` or ``fly``), ``fell`` (a depth with its unit, or ``fell_m``), ``times`` (seconds, one or
+        more); for a line ``length`` of the piece and where known ``weight`` and ``water``; for a fly ``drag``,
+        ``weighting``, ``weight``, ``length``; ``name`` of the entry of the box that it is.
+    tackle : Tackle
+        The box.
+    units : str
+        ``us`` or ``metric``, for the sentences.
+
+    Returns
+    -------
+    dict
+        As `planner.sink.bucket.line_report` or `fly_report`, with ``sentences``, ``sink_ips`` and ``toml`` (the members
+        to set in the box).
+    """
+    from planner.sink.bucket import calibrate_text, fly_report, line_report
+
+    kind = asked.get("kind")
+    if kind not in ("line", "fly"):
+        raise UsageMistake(f"kind {str(kind)[:20]!r}", "line or fly", "choose one", where="kind")
+    times = asked.get("times", asked.get("times_s", []))
+    if not isinstance(times, list) or not 1 <= len(times) <= 50:
+        raise UsageMistake("no times", "one or more times in seconds", "time the fall", where="times")
+    given: dict[str, str] = {
+        name: str(asked[name]) for name in ("length", "weight", "water", "drag", "weighting", "fell") if asked.get(name)
+    }
+    for member, unit in (("fell", "m"), ("length", "m"), ("water", "C")):  # plain numbers in SI
+        value = asked.get(f"{member}_{unit.lower()}")
+        if member not in given and isinstance(value, int | float):
+            given[member] = f"{value} {unit}"
+    if "fell" not in given:
+        raise UsageMistake("no depth", "how deep it fell, such as 3 ft", "measure it", where="fell")
+    some: tuple[Any, ...] = tackle.lines if kind == "line" else tackle.flies
+    entry = next((one for one in some if one.name == asked.get("name")), None)
+    seconds = [str(one) for one in times]
+    if kind == "line":
+        if "length" not in given:
+            raise UsageMistake("no length", "the length of the piece that was timed", "measure it", where="length")
+        own = _some(given, "fell", "length", "weight", "water")
+        report = line_report(times=seconds, entry=entry, **own)  # type: ignore[arg-type]
+    else:
+        own = _some(given, "fell", "length", "weight", "drag", "weighting")
+        report = fly_report(times=seconds, entry=entry, **own)  # type: ignore[arg-type]
+    text = calibrate_text(report, units)
+    return report | {"sentences": text.splitlines(), "sink_ips": report["toml"].get("sink_ips")}
+
+
+def _some(given: Mapping[str, str], *names: str) -> dict[str, str]:
+    return {name: given[name] for name in names if name in given}

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.desk import box, features, new, reply
+from planner.desk.asked import log_rows_in, said_in, spot_in, table_in, version_in
 from planner.desk.rivers import Read, Sounded, read_contents, settings_given
 from planner.desk.store import Change, Now, Store
 from planner.errors import DataUnfit, PlumbrunError, RiverFolderUnfit, UsageMistake
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from planner.desk.live import Live
     from planner.desk.soundings_in import Previews
     from planner.plan.ask import AskedLevel, Request
-    from planner.river import River, Spot
+    from planner.river import River
 
 __all__ = ["Clock", "Desk"]
 
@@ -110,7 +111,24 @@ class Desk:
 
     def body(self, now: Now) -> dict[str, Any]:
         """The same, for a state at hand."""
-        return reply.river_body(self.folder.name, now, self.read(now))
+        from planner.desk.surround import around
+
+        read = self.read(now)
+        more = around(self.folder, read.river, self.clock.moment(read.river.timezone if read.river else "UTC"))
+        more["learned"] = self._live.lessons_known() if self._live is not None else {}
+        return reply.river_body(self.folder.name, now, read) | more
+
+    def under(self) -> dict[str, Any]:
+        """What the folder has to lie under the map."""
+        from planner.desk.surround import under
+
+        return under(self.whole(False))
+
+    def picture_host(self) -> str:
+        """The host of background pictures, when river.toml asks for them."""
+        from planner.desk.surround import picture_host
+
+        return picture_host(self.read(self.store.now()).river) if self.started else ""
 
     def shapes(self, kind: str, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Add, change and remove features of one file."""
@@ -147,7 +165,7 @@ class Desk:
 
     def settings(self, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Set members of river.toml."""
-        put = _table(asked, "set")
+        put = table_in(asked, "set")
         return self._edit(
             asked, "Changed the settings", lambda now, then: box.settings_edited(now, then, put, self.folder)
         )
@@ -161,7 +179,7 @@ class Desk:
 
     def tackle(self, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Set lines, flies, leader and tippet."""
-        put = _table(asked, "set")
+        put = table_in(asked, "set")
         return self._edit(asked, "Changed the tackle box", lambda now, then: box.tackle_edited(now, then, put))
 
     def physics(self, asked: Mapping[str, Any] | None = None) -> dict[str, Any]:
@@ -265,7 +283,7 @@ class Desk:
     def plan_spot(self, asked: Mapping[str, Any]) -> dict[str, Any]:
         """One spot's answer, saved or as it is being drawn."""
         river = self.whole()
-        spot = _spot(asked.get("spot"), river)
+        spot = spot_in(asked.get("spot"), river)
         return self.live.spot(river, spot, self.request(asked, river), asked.get("whole") is True)
 
     def warm(self) -> None:
@@ -288,6 +306,19 @@ class Desk:
         """Ask for the plan of the whole day."""
         river = self.whole()
         return self.day.start(river, self.request(asked, river), self.store.version())
+
+    def caution(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """The caution of a day without its plan: gauges, weather and water, no swims."""
+        from planner.caution import standing_words
+
+        river = self.whole()
+        found = self.live.day_caution(river, self.request(asked, river))
+        return {"caution": found.as_dict(), "reminder": standing_words()}
+
+    def calibrate(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """A line or fly timed in a bucket or pool; nothing is written."""
+        river = self.whole(False)
+        return box.calibrated(asked, river.tackle, river.units)
 
     def learned(self) -> dict[str, Any]:
         """What the log teaches of lines and spots, and its entries."""
@@ -324,7 +355,7 @@ class Desk:
             river = read_contents(now, self.folder).river
             if river is None:
                 raise DataUnfit("river.toml cannot be read", "a river folder", "mend it first", where="river.toml")
-            rows = _log_rows(asked, rows_of_text)
+            rows = log_rows_in(asked, rows_of_text)
             if isinstance(asked.get("entry"), dict):
                 try:
                     rows.append(entry_of(river, self.clock.moment(river.timezone), **asked["entry"]))
@@ -355,67 +386,3 @@ class Desk:
             folder, notes = new.make_folder(asked, self.parent)
             self.lay(folder)
         return self.river() | {"notes": notes}
-
-
-def _table(asked: Mapping[str, Any], key: str) -> dict[str, Any]:
-    value = asked.get(key)
-    if not isinstance(value, dict):
-        raise UsageMistake(f"{key} is missing", f"{key}: a table of members", "send one")
-    return value
-
-
-def _spot(given: Any, river: River) -> Spot:
-    """A spot by its id, or as a feature that is not saved."""
-    import orjson
-
-    from planner.river.shapes import parse_spots
-    from planner.river.values import Notebook
-
-    if isinstance(given, str):
-        for spot in river.spots:
-            if spot.id == given:
-                return spot
-        known = ", ".join(spot.id for spot in river.spots[:20]) or "none"
-        raise UsageMistake(f"spot {given[:60]!r} is not in spots.geojson", f"one of: {known}", "load the river anew")
-    notes = Notebook()
-    text = orjson.dumps({"type": "FeatureCollection", "features": [given]}).decode()
-    found = parse_spots(text, notes)
-    wrong = next((finding for finding in notes.findings if finding.level == "error"), None)
-    if wrong is not None or not found:
-        given_, need, step = (wrong.given, wrong.need, wrong.next_step) if wrong else ("no spot", "a spot", "draw one")
-        raise DataUnfit(given_, need, step, where="spot")
-    return found[0]
-
-
-def _log_rows(asked: Mapping[str, Any], read: Callable[[str], list[dict[str, str]]]) -> list[dict[str, str]]:
-    """Rows of a request, through the reader of log.csv so that it can read them back."""
-    import csv
-    import io
-
-    if isinstance(asked.get("csv"), str):
-        return read(asked["csv"])
-    rows = asked.get("rows", [])
-    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows) or len(rows) > 5_000:
-        raise UsageMistake("the rows", "rows: a list of at most 5,000 entries", "send them so")
-    if not rows:
-        return []
-    names = list(dict.fromkeys(str(name) for row in rows for name in row))
-    out = io.StringIO()
-    table = csv.DictWriter(out, names, lineterminator="\n")
-    table.writeheader()
-    table.writerows([{str(k): "" if v is None else " ".join(str(v).split()) for k, v in row.items()} for row in rows])
-    return read(out.getvalue())
-
-
-def version_in(asked: Mapping[str, Any]) -> str:
-    """The base version of an edit."""
-    version = asked.get("version")
-    if not isinstance(version, str):
-        raise UsageMistake("an edit without a version", "the version it was made on", "load the river first")
-    return version
-
-
-def said_in(asked: Mapping[str, Any], otherwise: str) -> str:
-    """What an edit says of itself, in one short line."""
-    said = asked.get("said")
-    return " ".join(said.split())[:120] if isinstance(said, str) and said.strip() else otherwise

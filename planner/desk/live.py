@@ -18,17 +18,18 @@ from typing import TYPE_CHECKING, Any
 
 from planner.advice import AdviceReport, Learned, Settings, advise_in_full
 from planner.advice.store import Block, SwimStore
-from planner.caution import worst
+from planner.caution import Caution, worst
 from planner.caution.gather import gather_conditions
 from planner.desk.waters import Waters
 from planner.errors import UsageMistake
 from planner.plan.ask import Request
-from planner.plan.cautions import run_caution, whole_caution
+from planner.plan.cautions import cautious_level, run_caution, spot_caution, whole_caution
 from planner.plan.compute import spot_record, window_caution
 from planner.plan.day import Day, learned_of, spot_day
-from planner.plan.waters import GaugeLevel, RunWater, expected_at, gauge_ladder
-from planner.trip import Trip, schedule
-from planner.weather import Weather
+from planner.plan.readings import GaugeView
+from planner.plan.waters import GaugeLevel, RunWater, expected_at, gauge_ladder, spot_water
+from planner.trip import Route, Trip, drift_thread, schedule
+from planner.weather import Weather, look_up
 
 if TYPE_CHECKING:
     from planner.river import River, Spot, Tackle
@@ -129,7 +130,7 @@ class Live:
         self._answers: OrderedDict[tuple[Any, ...], dict[str, Any]] = OrderedDict()
         self._named: dict[str, list[tuple[str, str]]] = {}
         self._arrivals: dict[str, Any] = {}
-        self._learned: tuple[Any, Learned] = (None, Learned())
+        self._learned: tuple[Any, Learned, str] = (None, Learned(), "us")
         self._waiting: dict[tuple[Any, ...], Future[None]] = {}
         self._wanted: dict[str, tuple[Any, ...]] = {}
         self._template: tuple[tuple[Any, ...], Trip] | None = None
@@ -274,8 +275,46 @@ class Live:
         )  # fmt: skip
         if self._learned[0] != key:
             _, waters = self.waters.all(river, replace(request, level=None))
-            self._learned = (key, learned_of(river, waters, Settings(units=river.units)))
+            self._learned = (key, learned_of(river, waters, Settings(units=river.units)), river.units)
         return self._learned[1]
+
+    def lessons_known(self) -> dict[str, Any]:
+        """What the log teaches as far as it was computed already."""
+        from planner.plan.taught import learned_record
+
+        key, lessons, units = self._learned
+        return {} if key is None else learned_record(lessons, units)
+
+    def day_caution(self, river: River, request: Request) -> Caution:
+        """The whole day's caution, as the plan finds it, without asking any swim."""
+        views, waters = self.waters.all(river, request)
+        main = next(iter(views.values()))
+        middle = request.start + (request.end - request.start) / 2
+        route = Route.of(river)
+        weather = look_up(river, request.start, request.end, request.now, network=_online(request, views))
+        threads = {}
+        for run_id, water in waters.items():
+            state = water.at(expected_at(water.view, middle, water.lag_s))
+            threads[run_id] = drift_thread(route, run_id, water.flow, state) or state.velocity_used_m_s
+        wind = weather.against(route.bearing())
+        trip = schedule(river, request.start, request.end, request.now, threads, wind_against=wind)
+        bases = {
+            station: gather_conditions(
+                river, view.expected, view.series, request.now, trip, weather=weather, **view.conditions()
+            )
+            for station, view in views.items()
+        }
+        dark = {stop.spot: stop.dark for stop in trip.stops}
+        runs = []
+        for run_id, water in waters.items():
+            base = bases[water.view.station]
+            spots = [
+                spot_caution(base, s, spot_water(water, s, cautious_level(water.view)), river.units, dark.get(s.id))
+                for s in river.spots
+                if s.run == run_id
+            ]
+            runs.append(run_caution(base, water, spots, river.units))
+        return whole_caution(bases[main.station], river, main, runs, river.units)
 
     def _note(self, spot: str, record: Mapping[str, Any]) -> None:
         """Remember the rigs that an answer names, for the next quick one."""
@@ -308,6 +347,14 @@ def _speed(water: RunWater) -> float:
     last = water.view.expected.last
     speed = water.at(GaugeLevel(last.stage_m, last.discharge_m3s)).velocity_used_m_s
     return speed if math.isfinite(speed) else math.nan
+
+
+def _online(request: Request, views: Mapping[str, GaugeView]) -> bool:
+    """Whether the services of weather may be asked: a gauge of theirs answered a moment ago."""
+    return not request.replies and any(
+        view.series is not None and not view.series.from_cache and not station.startswith("file:")
+        for station, view in views.items()
+    )
 
 
 def _rigs(tackle: Tackle) -> int:

@@ -95,6 +95,7 @@ def river_body(name: str, now: Now, read: Read) -> dict[str, Any]:
     river = read.river
     log = [] if river is None else [{str(k): v for k, v in row.items()} for row in river.log.to_dict("records")]
     return body | {
+        "read_only": bool(now.unwritable),
         "soundings": _soundings(read),
         "tackle": tackle_of(read),
         "log": plain(log),

@@ -14,7 +14,7 @@ from planner.plan.waters import GaugeLevel, RunWater, as_run_record
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from planner.river import River
+    from planner.river import LocalPlane, River
 
 __all__ = ["MOST_CELLS", "cells_of", "level_at", "request_at", "section_of"]
 
@@ -115,7 +115,7 @@ def section_of(water: RunWater, lon: float, lat: float, level: AskedLevel | None
     dict
         ``n_m`` (from the middle, river right negative), ``z_m`` and ``sd_m`` of the bed, ``level_m`` of the water,
         ``hold`` (the run's band above the bed), ``depth_m``, ``velocity`` and ``confidence`` at each place, ``at_n_m``
-        of the point, ``limits``.
+        of the point, ``at`` (lon, lat of the section's two ends), ``limits``.
     """
     at = level_at(water, level)
     state = water.at(at)
@@ -124,7 +124,7 @@ def section_of(water: RunWater, lon: float, lat: float, level: AskedLevel | None
     hold = [water.run.hold_low_m, water.run.hold_high_m]
     if section is None or flow.bed is None:
         return {"n_m": [], "z_m": [], "sd_m": [], "level_m": None, "hold": hold, "depth_m": [], "velocity": [],
-                "confidence": [], "at_n_m": None, "limits": list(state.limits)}  # fmt: skip
+                "confidence": [], "at_n_m": None, "at": [], "limits": list(state.limits)}  # fmt: skip
     x, y = flow.frame.to_xy(np.full(len(section.n), section.s), section.n)
     here = flow.local(state, *flow.plane.to_lonlat(x, y))
     _, n = flow.frame.to_sn(*flow.plane.to_xy(lon, lat))
@@ -138,5 +138,11 @@ def section_of(water: RunWater, lon: float, lat: float, level: AskedLevel | None
         "velocity": np.round(here["velocity_m_s"], 3),
         "confidence": here["confidence"].tolist(),
         "at_n_m": round(float(np.ravel(n)[0]), 3),
+        "at": _ends(flow.plane, x, y),
         "limits": list(state.limits),
     }
+
+
+def _ends(plane: LocalPlane, x: np.ndarray, y: np.ndarray) -> list[list[float]]:
+    lon, lat = plane.to_lonlat(x[[0, -1]], y[[0, -1]])
+    return [[round(float(one), 7), round(float(two), 7)] for one, two in zip(lon, lat, strict=True)]
