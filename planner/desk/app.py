@@ -64,6 +64,9 @@ def make_app(desk: Desk, guard: Guard) -> Flask:
     def dress(response: Response) -> Response:
         for name, value in guarding.headers_for(request.path).items():
             response.headers[name] = value
+        host = desk.picture_host() if request.path == "/" and response.status_code == 200 else ""
+        if host:  # the one service of background pictures, only where river.toml asks for it
+            response.headers["Content-Security-Policy"] = guarding.POLICY.replace("data:", f"data: {host}")
         return response
 
     @app.errorhandler(PlumbrunError)
@@ -123,6 +126,10 @@ def _folder(app: Flask, desk: Desk) -> None:
     def river() -> Response:
         return _json(desk.river())
 
+    @app.get("/api/background")
+    def background() -> Response:
+        return _json(desk.under())
+
     @app.get("/api/version")
     def version() -> Response:
         return _json({"version": desk.store.version()})
@@ -148,6 +155,7 @@ def _folder(app: Flask, desk: Desk) -> None:
         "/api/log": ("POST", desk.log),
         "/api/new": ("POST", desk.make),
         "/api/tackle/physics": ("POST", desk.physics),
+        "/api/calibrate": ("POST", desk.calibrate),
     }
 
     def write(answer: Callable[[dict[str, Any]], dict[str, Any]]) -> Callable[[], Response]:
@@ -159,6 +167,10 @@ def _folder(app: Flask, desk: Desk) -> None:
     @app.get("/api/tackle/physics")
     def physics() -> Response:
         return _json(desk.physics())
+
+    @app.get("/api/caution")
+    def caution() -> Response:
+        return _json(desk.caution(request.args.to_dict()))
 
     @app.get("/api/learned")
     def learned() -> Response:

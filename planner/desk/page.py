@@ -86,6 +86,7 @@ def rules() -> dict[str, Any]:
     from planner.river.records import BANKS, DRAG_CLASSES, HOLD_HIGH_M, HOLD_LOW_M, STANCES, WEIGHTINGS
     from planner.tables import rows
 
+    cast = next(row for row in rows("plausible") if row["quantity"] == "cast_m")
     classes = {
         kind: {
             "letters": "".join(found["letters"]), "colours": list(found["colours"]),
@@ -103,6 +104,7 @@ def rules() -> dict[str, Any]:
         "stances": {stance: list(words.STANCE_WORDS[stance]) for stance in STANCES},
         "banks": list(BANKS),
         "hold_m": [HOLD_LOW_M, HOLD_HIGH_M],
+        "cast_m": [float(cast["error_low"]), float(cast["warn_high"]), float(cast["error_high"])],
         "drags": list(DRAG_CLASSES),
         "weightings": list(WEIGHTINGS),
         "beds": [[row["class"], row["description"]] for row in rows("roughness") if row["kind"] != "flood plain"],
@@ -198,7 +200,7 @@ def page_html(token: str, *, started: bool) -> str:
 <svg class="north" viewBox="0 0 24 40" aria-hidden="true"><path d="M12 1 21 26 12 20 3 26Z"/><text x="12" y="39" \
 text-anchor="middle">N</text></svg>
 <p id="pointer" class="pointer" aria-hidden="true" hidden></p></div>
-<div id="map-below"></div>
+<div id="map-below"><p id="map-says" class="hint" role="status"></p></div>
 </section>
 <div id="side">{_tabs()}</div>
 </main>

@@ -22,6 +22,7 @@ pytestmark = pytest.mark.browser
 
 AXE = ROOT / "tests" / "browser" / "node_modules" / "axe-core" / "axe.min.js"
 NASTY = "</script><img src=x onerror=\"document.title='ran'\">{{7*7}} ${8*8}"
+SAYS = "words => document.getElementById('saved').textContent.includes(words)"
 BIDI = "\u202eנהר <b>x</b>"
 
 
@@ -90,6 +91,7 @@ def test_a_run_and_a_spot_are_drawn_by_keyboard_alone(browser: Any, address: str
         page.keyboard.press("Space")  # drawn where the cross is, not to the nearest cast
         page.locator("[data-tool=spot]").focus()
         page.keyboard.press("Enter")
+        desk.see(-90.8065, 43.2042, 19)
         page.locator("#map_desk").focus()
         page.keyboard.press("Space")
         for _ in range(3):
@@ -102,6 +104,22 @@ def test_a_run_and_a_spot_are_drawn_by_keyboard_alone(browser: Any, address: str
         assert landing[0] > stance[0]
         assert landing[1] == pytest.approx(stance[1], abs=1e-6)
         assert desk.complaints == []
+
+
+def test_a_cast_that_no_rod_makes_is_not_saved(browser: Any, address: str, folder: Path) -> None:
+    """A landing far beyond a cast is refused with its length; the stance stays, and a nearer landing is taken."""
+    before = set(_features(folder, "spots"))
+    with on_desk(browser, address) as desk:
+        desk.ready()
+        desk.see(-90.8065, 43.2042, 17)
+        desk.tool("spot")
+        desk.point(-90.8065, 43.2042)
+        desk.point(-90.8045, 43.2042)
+        assert "is the most" in desk.page.locator("#toast").inner_text()
+        assert set(_features(folder, "spots")) == before
+        desk.point(-90.8063, 43.2042)
+        desk.saved()
+        assert len(_features(folder, "spots")) == len(before) + 1
 
 
 def test_a_corner_is_dragged_by_mouse_and_by_touch(browser: Any, address: str, folder: Path) -> None:
@@ -132,7 +150,9 @@ def test_a_corner_is_dragged_by_mouse_and_by_touch(browser: Any, address: str, f
         x, y = box["x"] + 22, box["y"] + 22
 
         def touch(kind: str, *points: tuple[float, float]) -> None:
-            finger.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": a, "y": b} for a, b in points]})
+            finger.send(
+                "Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": a, "y": b} for a, b in points]}
+            )
 
         touch("touchStart", (x, y))
         for k in range(1, 6):
@@ -238,9 +258,9 @@ def test_hostile_names_stay_text_everywhere(browser: Any, folder: Path) -> None:
         _open(desk, "spots/chute-seam")
         assert page.locator("#picked-h").inner_text() == NASTY + "chute-seam"
         page.locator("#spot-plan .rig, #spot-plan .hint").first.wait_for(timeout=SLOW_MS)
-        dropped = {"name": "x.geojson", "mimeType": "application/geo+json", "buffer": json.dumps({
-            "type": "Feature", "properties": {"name": NASTY}, "geometry": {"type": "Point", "coordinates": [-90.8, 43.2]}
-        }).encode()}  # fmt: skip
+        at = {"type": "Point", "coordinates": [-90.8, 43.2]}
+        text = json.dumps({"type": "Feature", "properties": {"name": NASTY}, "geometry": at})
+        dropped = {"name": "x.geojson", "mimeType": "application/geo+json", "buffer": text.encode()}
         page.locator("#picked-done").click()
         page.locator("#file-shapes").set_input_files(dropped)
         page.locator("#take-all").wait_for()
@@ -330,7 +350,7 @@ def test_edits_survive_a_desk_that_does_not_answer(browser: Any, folder: Path) -
         page.context.route("**/api/**", lambda route: route.abort())
         page.locator("[data-member=name]").fill("Drawn without an answer")
         page.locator("[data-member=name]").press("Tab")
-        page.wait_for_function("() => /does not answer: 1 edit kept here/.test(document.getElementById('saved').textContent)")
+        page.wait_for_function(SAYS, arg="does not answer: 1 edit kept here")
         assert _features(folder, "spots")["chute-seam"]["properties"]["name"] == "Far seam"
         assert page.evaluate("Object.keys(localStorage).filter(k => k.startsWith('plumbrun-desk-unsaved')).length") == 1
         page.context.unroute("**/api/**")
@@ -343,7 +363,7 @@ def test_edits_survive_a_desk_that_does_not_answer(browser: Any, folder: Path) -
         process.wait()
         page.locator("[data-member=name]").fill("Kept")
         page.locator("[data-member=name]").press("Tab")
-        page.wait_for_function("() => /kept here/.test(document.getElementById('saved').textContent)")
+        page.wait_for_function(SAYS, arg="kept here")
         assert page.locator(".unsaved").count() >= 1
 
 
@@ -358,7 +378,7 @@ def test_a_folder_that_cannot_be_written_is_said(browser: Any, address: str) -> 
         _open(desk, "spots/chute-seam")
         page.locator("[data-member=name]").fill("No room")
         page.locator("[data-member=name]").press("Tab")
-        page.wait_for_function("() => document.getElementById('saved').textContent.startsWith('not saved: the disk is full')")
+        page.wait_for_function(SAYS, arg="not saved: the disk is full")
         assert "free some room" in page.locator("#alerts").inner_text()
         assert page.locator("#picked-h").inner_text() == "No room"
         page.context.unroute("**/api/shapes/*")
@@ -403,7 +423,7 @@ def test_nothing_runs_off_the_side_and_targets_are_wide(browser: Any, address: s
             page.wait_for_timeout(100)
             assert page.evaluate("document.documentElement.scrollWidth") <= size[0], tab
             small = page.evaluate(
-                """() => [...document.querySelectorAll('button, input:not([type=checkbox]):not([type=radio]):not(.hide),'
+                """() => [...document.querySelectorAll('button, input:not([type=checkbox], [type=radio], .hide),'
                 + ' select, summary, textarea, .as-button, .leaflet-control-zoom a, .handle-box')]
                 .filter(n => n.checkVisibility()).map(n => [n.getBoundingClientRect(), n.outerHTML.slice(0, 90)])
                 .filter(([b]) => b.width && (b.height < 43.5 || b.width < 43.5)).map(([, h]) => h)"""

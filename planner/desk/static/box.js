@@ -26,6 +26,20 @@ function taken(given) {
   return { line: (given.line || given.lines || []).map(clean), fly: (given.fly || given.flies || []).map(clean), leader: { ...leader }, tippet: { ...tippet }, generic: Boolean(given.generic) };
 }
 
+// Each row as the file has it: what was taken out of it is told as null, a new name with the old one
+const origins = new WeakMap();
+function remember(given) {
+  for (const row of [...given.line, ...given.fly]) if (!given.generic) origins.set(row, { ...row });
+  return given;
+}
+
+function told(row) {
+  const origin = origins.get(row), found = { ...row };
+  for (const key of Object.keys(origin || {})) if (!(key in row)) found[key] = null;
+  if (origin && origin.name !== row.name) found.was = origin.name;
+  return found;
+}
+
 function mark() {
   dirty = true;
   const save = byId("box-save");
@@ -174,7 +188,7 @@ async function save() {
   }
   const says = byId("box-says");
   try {
-    const set = { line: box.line, fly: box.fly, leader: box.leader, tippet: box.tippet };
+    const set = { line: box.line.map(told), fly: box.fly.map(told), leader: box.leader, tippet: box.tippet };
     dirty = false;
     await put("PUT", "/api/tackle", { set: set });
     says.replaceChildren("Saved.");
@@ -235,7 +249,7 @@ export function startBox() {
     const now = JSON.stringify(model.river.tackle);
     if (now === was || (dirty && was)) return;
     was = now;
-    box = taken(model.river.tackle || {});
+    box = remember(taken(model.river.tackle || {}));
     paint();
     if (!byId("panel-box").hidden) look();
   });

@@ -6,7 +6,7 @@ import { bankEdges, castAngle, crossesItself, distance, inside, lineLength, midd
 import { clearHandles, showHandles } from "./handles.js";
 import { edit } from "./saving.js";
 import { showSnap, snapped } from "./snap.js";
-import { show } from "./units.js";
+import { rules, show } from "./units.js";
 
 const L = window.L;
 let tool = "pick", points = [], at = null, byKey = null;
@@ -35,7 +35,8 @@ export function drawnPoints() {
 // "52.5 ft, 75° from downstream", or what is not known of it
 export function castWords(stance, landing) {
   const angle = castAngle(stance, landing, flowline());
-  return show(distance(stance, landing), "length") + ", " + (Number.isFinite(angle) ? Math.round(angle) + "° from straight downstream" : "angle not known: no flowline");
+  const long = distance(stance, landing), far = long > 1.25 * rules.cast_m[1] ? " (ordinary casts are about " + show(rules.cast_m[1], "length") + ")" : "";
+  return show(long, "length") + far + ", " + (Number.isFinite(angle) ? Math.round(angle) + "° from straight downstream" : "angle not known: no flowline");
 }
 
 function lengthWords(all) {
@@ -149,6 +150,14 @@ function waterlineNow() {
   return new Date().toISOString().slice(0, 19) + "Z";
 }
 
+// A cast that no rod makes is not saved: the checker would stop every plan of the river for it.
+export function castFits(list) {
+  const long = distance(list[0], list[1]), [least, , most] = rules.cast_m;
+  if (long >= least && long <= most) return true;
+  toast(long < least ? "Stance and landing are nearly the same point. Draw the cast again." : "That cast would be " + show(long, "length") + " long, and " + show(most, "length") + " is the most. Zoom in and draw it again.");
+  return false;
+}
+
 export function make(kind, list, given) {
   if (kind === "run") {
     if (crossesItself(list)) {
@@ -159,10 +168,7 @@ export function make(kind, list, given) {
     return ["runs", { type: "Feature", properties: { id: freshId("runs", name), name: name, banks: "none", waterline_at: waterlineNow(), ...given }, geometry: polygon(list) }];
   }
   if (kind === "spot") {
-    if (distance(list[0], list[1]) < 0.5) {
-      toast("Stance and landing are the same point. Draw the cast again.");
-      return null;
-    }
+    if (!castFits(list)) return null;
     const run = runAt(list[1]), name = freshName("spots", run ? titleOf("runs", run) + " cast" : "Cast");
     return ["spots", { type: "Feature", properties: { id: freshId("spots", name), run: run ? idOf(run) : "", name: name, stance: lastStance, ...given }, geometry: { type: "LineString", coordinates: list } }];
   }
@@ -193,7 +199,12 @@ export function finish(given) {
     return;
   }
   const made = make(kind, list, given);
-  if (!made) return;
+  if (!made) {
+    // the last point goes back, the rest stays to be drawn on
+    if (points.length >= shape.most) points = points.slice(0, -1);
+    paint();
+    return;
+  }
   const [where, one] = made, again = feature(where, idOf(one)) !== null;
   edit(where, [one], [], (again ? "Drew " : "Added ") + titleOf(where, one) + (again ? " again" : ""));
   speak(titleOf(where, one) + " drawn.");
@@ -267,6 +278,11 @@ export function handlesOfPicked(focus) {
       moving.clearLayers();
       if (closed && crossesItself(all)) {
         toast("That would make the outline cross itself; the point went back.");
+        redraw();
+        handlesOfPicked(i);
+        return;
+      }
+      if (kind === "spots" && !castFits(all)) {
         redraw();
         handlesOfPicked(i);
         return;

@@ -8,7 +8,14 @@ import { rules, show } from "./units.js";
 
 const L = window.L;
 
-const SERVICES = [["usgs", "United States"], ["canada", "Canada"], ["england", "England"], ["france", "France"]];
+// The zone of this computer, where the river is near enough to share it by its longitude
+let riverAt = null;
+function zoneHere() {
+  const away = -new Date().getTimezoneOffset() / 60, sun = riverAt ? riverAt[0] / 15 : 99;
+  return Math.abs(away - sun) <= 2 ? Intl.DateTimeFormat().resolvedOptions().timeZone : "";
+}
+
+const SERVICES = [["usgs", "United States"], ["noaa", "United States, forecast points"], ["canada", "Canada"], ["england", "England"], ["france", "France"]];
 
 function freshWords(one) {
   if (!Number.isFinite(one.age_min)) return "age of its newest value not told";
@@ -72,6 +79,7 @@ export function firstRun(made) {
   };
   const go = async () => {
     const p = at.value(true);
+    riverAt = p;
     const missing = [!answers.name.value.trim() && "a name", !p && "the put-in"].filter(Boolean);
     if (missing.length) {
       says.textContent = "Still needed: " + missing.join(" and ") + ".";
@@ -80,7 +88,7 @@ export function firstRun(made) {
     }
     says.textContent = "Making the folder.";
     try {
-      const river = await api("POST", "/api/new", { name: answers.name.value.trim(), gauge: answers.station.value.trim(), units: answers.units.value, craft: answers.craft.value, put_in: p, folder: folder.value.trim() || undefined });
+      const river = await api("POST", "/api/new", { name: answers.name.value.trim(), gauge: answers.station.value.trim(), units: answers.units.value, craft: answers.craft.value, put_in: p, timezone: zoneHere() || undefined, folder: folder.value.trim() || undefined });
       hands.taps = null;
       if (marker) marker.remove();
       document.body.classList.remove("first");

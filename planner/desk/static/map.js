@@ -1,5 +1,6 @@
 // The map: what the folder holds, drawn; what is picked, marked; what lies under it.
-import { byId, el, svg } from "./dom.js";
+import { byId, el, say, svg } from "./dom.js";
+import { api } from "./net.js";
 import { Sheet, pixelsPerMetre } from "./canvas.js";
 import { classOf, known, number, rules, units } from "./units.js";
 import { features, flowline, idOf, model, on, pick, ringOf, titleOf } from "./model.js";
@@ -270,11 +271,17 @@ export function inSight(feature) {
   return points.some((p) => map.getBounds().contains(latlng(p)));
 }
 
-let underOf = null;
-function drawUnder() {
-  const under = model.river.background;
+let underOf = null, underFor = null;
+async function drawUnder() {
+  const key = JSON.stringify([model.river.under, (model.river.settings || {}).background, features("runs").length]);
+  if (key === underFor) return;
+  underFor = key;
   if (underOf) underOf.remove();
   underOf = null;
+  if (!model.river.under) return;
+  const answer = await api("GET", "/api/background").catch((error) => ({ under: null, said: error.given }));
+  if (answer.said) say(byId("map-says"), "No background: " + answer.said);
+  const under = answer.under;
   if (!under) return;
   if (under.picture) underOf = L.imageOverlay(under.picture, under.corners, { pane: "under", interactive: false, alt: "" }).addTo(map);
   else {

@@ -3,7 +3,7 @@ import { ask, byId, button, el, field, group, input, name, select, textOf, toast
 import { fitFeature, hands, inSight, seenSize } from "./map.js";
 import { ONE, emit, feature, features, flowline, idOf, model, on, pick, pickedFeature, polygon, ringOf, titleOf } from "./model.js";
 import { bankEdges, crossesItself, lineLength, splitAtCorners } from "./geo.js";
-import { addPoint, castWords, drawnPoints, handlesOfPicked, rememberStance, replacePoints, setTool, splitPicked, toolNow } from "./draw.js";
+import { addPoint, castFits, castWords, drawnPoints, handlesOfPicked, rememberStance, replacePoints, setTool, splitPicked, toolNow } from "./draw.js";
 import { adder, pointList } from "./points.js";
 import { edit, step } from "./saving.js";
 import { fromSI, rules, show, toSI, typed, unit } from "./units.js";
@@ -170,6 +170,7 @@ function pointsOf(kind, found) {
       toast("That would make the outline cross itself; nothing was changed.");
       return;
     }
+    if (kind === "spots" && !castFits(all)) return;
     const geometry = closed ? polygon(all, found.geometry.coordinates.slice(1)) : { type: shape, coordinates: shape === "Point" ? all[0] : all };
     emit("edited", { kind: kind, id: idOf(found), at: performance.now() });
     edit(kind, [{ ...found, geometry: geometry }], [], (what === "add" ? "Added a point to " : what === "remove" ? "Took a point from " : "Moved a point of ") + titleOf(kind, found));

@@ -61,7 +61,7 @@ function startOnline() {
   let layer = null;
   on("river", () => {
     const online = model.river.online, below = byId("map-below");
-    if (!online || below.childNodes.length) return;
+    if (!online || below.querySelector("button")) return;
     const says = el("span", { role: "status" });
     const pressed = el("button", { type: "button", "aria-pressed": "false", text: "Background map from the network" });
     pressed.addEventListener("click", () => {
