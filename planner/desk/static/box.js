@@ -200,39 +200,47 @@ async function save() {
   }
 }
 
-// How long line or fly takes to sink in a bucket or tub: the drop and the seconds of each try
+// How long a piece of line, or a fly, takes to fall through still water: what that says of its sink rate
 function calibration() {
-  const kind = select("line", [["line", "line"], ["fly", "fly"]]), which = el("select", {}), deep = input("", { inputmode: "decimal" }), times = input("", { inputmode: "decimal" });
-  const water = input("", { inputmode: "decimal" }), says = el("div", { id: "calibrate-says" });
-  const fill = () => which.replaceChildren(...box[kind.value].map((row) => el("option", { value: row.name, text: row.name })));
+  const feet = model.river.units !== "metric", says = el("div", { id: "calibrate-says" });
+  const kind = select("line", [["line", "line"], ["fly", "fly"]]), which = el("select", {});
+  const fell = input("", { placeholder: feet ? "3 ft" : "90 cm" }), times = input("", { placeholder: "6.1 5.8 6.4" });
+  const length = input("", { placeholder: feet ? "2 ft" : "60 cm" }), weight = input("", { placeholder: "20 gr" }), water = input("", { placeholder: feet ? "65 F" : "18 C" });
+  const lengthRow = field("Length of the piece", length, "Of a line: the piece that was timed"), waterRow = field("Water", water, "Empty: 20 °C is taken");
+  const fill = () => {
+    which.replaceChildren(...box[kind.value].map((row) => el("option", { value: row.name, text: row.name })));
+    waterRow.hidden = kind.value === "fly";
+  };
   kind.addEventListener("change", fill);
   fill();
-  const feet = model.river.units !== "metric";
   const go = async () => {
-    const depth = typed(deep.value), list = times.value.split(/[\s;]+|,\s+/).filter(Boolean).map(typed), warm = typed(water.value);
-    if (!Number.isFinite(depth) || depth <= 0 || !list.length || list.some((time) => !Number.isFinite(time) || time <= 0)) {
-      toast("The drop and at least one time in seconds are needed.");
+    const list = times.value.split(/[\s;]+|,\s+/).filter(Boolean).map(typed);
+    if (!fell.value.trim() || !list.length || list.some((time) => !Number.isFinite(time) || time <= 0)) {
+      toast("How deep it fell and at least one time in seconds are needed.");
       return;
     }
+    const row = box[kind.value].find((one) => one.name === which.value);
+    const given = { kind: kind.value, name: which.value, fell: fell.value.trim(), times: list };
+    if (length.value.trim()) given.length = length.value.trim();
+    if (weight.value.trim()) given.weight = weight.value.trim();
+    if (kind.value === "line" && water.value.trim()) given.water = water.value.trim();
+    if (kind.value === "fly" && row) Object.assign(given, { drag: row.drag, weighting: row.weighting });
     try {
-      const answer = await api("POST", "/api/calibrate", { kind: kind.value, name: which.value, depth_m: feet ? depth * 0.0254 : depth / 100, times_s: list, ...(Number.isFinite(warm) ? { water_c: feet ? ((warm - 32) * 5) / 9 : warm } : {}) });
-      const row = box[kind.value].find((one) => one.name === which.value), rows = [];
-      for (const [key, value] of Object.entries(answer)) if (key !== "sentences" && (typeof value === "number" || typeof value === "string")) rows.push(el("dt", { text: key.replace(/_/g, " ") }), el("dd", { text: typeof value === "number" ? String(Number(value.toPrecision(4))) : value }));
-      says.replaceChildren(...(answer.sentences || []).map((words) => el("p", {}, el("bdi", { text: words }))), el("dl", { class: "pairs" }, rows),
-        row && (known(answer.sink_ips) || known(answer.mass_g)) ? button("Put this in the box", () => {
-          if (kind.value === "line") row.sink_ips = Number(answer.sink_ips.toFixed(2));
-          else row.mass_g = Number(answer.mass_g.toFixed(3));
+      const answer = await api("POST", "/api/calibrate", given), members = Object.entries(answer.toml || {});
+      says.replaceChildren(...(answer.sentences || []).filter(Boolean).map((words) => el("p", {}, el("bdi", { text: words }))),
+        row && members.length ? button("Put this in the box", () => {
+          for (const [key, value] of members) row[key] = value;
           mark();
           paintBox();
           toast("In the box; Save keeps it.");
-        }) : "");
+        }, { id: "calibrate-take" }) : "");
     } catch (error) {
-      says.replaceChildren(el("p", { class: "notice", role: "alert", text: error.status === 404 || error.status === 405 ? "Calibration is not in this desk yet." : textOf(error) }));
+      says.replaceChildren(el("p", { class: "notice", role: "alert", text: textOf(error) }));
     }
   };
-  return el("details", { class: "folded" }, el("summary", { text: "Bucket calibration" }),
-    el("p", { class: "hint", text: "Cut a short piece (for a line), let it lie at the surface, let go and time it to the bottom of a tub of still water. Several tries, times with spaces between." }),
-    field("What", kind), field("Which", which), field(feet ? "Drop, inches" : "Drop, cm", deep), field("Seconds of each try", times), field("Water, " + (feet ? "°F" : "°C"), water, "Empty: not corrected"),
+  return el("details", { class: "folded", id: "calibration" }, el("summary", { text: "Bucket calibration" }),
+    el("p", { class: "hint", text: "Let a short piece of the line, or the fly, go at the surface of a deep bucket of still water and time it to the bottom. Several tries, with spaces between the times." }),
+    field("What", kind), field("Which", which), field("It fell", fell), field("Seconds of each try", times), lengthRow, field("Weight of the piece", weight, "If weighed"), waterRow,
     button("Work it out", go, { id: "calibrate-go" }), says);
 }
 

@@ -42,7 +42,7 @@ export function forgetCautions() {
 }
 
 function paint() {
-  const day = held.get("day"), all = [...held.values()];
+  const day = held.get("plan") || held.get("day"), all = [...held.values()];
   let top = null;
   for (const one of all) {
     const level = one.caution.level;
@@ -67,7 +67,7 @@ function paint() {
   }
   if (!day) {
     const from = all.length ? "Looked at so far: " : "";
-    parts.push(el("p", { class: "of" }, from, all.flatMap((one, i) => [i ? ", " : "", name(one.of)]), all.length ? ". The whole day is not assessed until its plan is made." : "The day is not assessed until its plan is made, or a run or spot is looked at."));
+    parts.push(el("p", { class: "of" }, from, all.flatMap((one, i) => [i ? ", " : "", name(one.of)]), all.length ? ". The day as a whole is not assessed." : "The day is not assessed yet."));
   }
   box.replaceChildren(...parts);
   const counted = (day || top || { caution: {} }).caution;

@@ -36,7 +36,7 @@ function drawRun(run, picked) {
   const banks = run.properties.banks || "none", sides = bankEdges(ring, flowline());
   sides.forEach((side, i) => {
     if (side !== "end" && (banks === "both" || banks === side)) {
-      parts.push(L.polyline([latlng(ring[i]), latlng(ring[(i + 1) % ring.length])], { color: "#111111", weight: 6, lineCap: "butt", interactive: false, pane: "runs" }));
+      parts.push(L.polyline([latlng(ring[i]), latlng(ring[(i + 1) % ring.length])], { color: "#111111", weight: 6, lineCap: "round", className: "bank", interactive: false, pane: "runs" }));
     }
   });
   const label = el("div", { class: "run-label" + (picked ? " picked" : "") }, el("bdi", { text: titleOf("runs", run) }));

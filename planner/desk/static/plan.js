@@ -1,10 +1,10 @@
 // The plan: of the picked spot, beside the map and again after each edit; of the whole day, with its page.
-import { byId, button, el, field, input, latest, name, say, textOf } from "./dom.js";
+import { byId, button, debounce, el, field, input, latest, name, say, textOf } from "./dom.js";
 import { showLine } from "./map.js";
 import { feature, features, idOf, model, on, pickedFeature, titleOf } from "./model.js";
 import { markOf, reasonList, setCaution, forgetCautions } from "./caution.js";
 import { noteRead } from "./water.js";
-import { api } from "./net.js";
+import { api, query } from "./net.js";
 import { known, percent, seconds, show, span } from "./units.js";
 import { plane } from "./geo.js";
 
@@ -156,8 +156,20 @@ function tomorrow() {
   return new Date(Date.parse(now + "T00:00:00Z") + 86400000).toISOString().slice(0, 10);
 }
 
+// The day's caution without its plan: gauge, weather and water. Asked anew with each day, level and change.
+const fetchDay = latest(async () => {
+  const was = JSON.stringify(window_());
+  try {
+    const answer = await api("GET", "/api/caution" + query(window_()));
+    if (JSON.stringify(window_()) !== was) return;
+    setCaution("day", answer.caution, "the day");
+  } catch (error) {
+    if (JSON.stringify(window_()) === was) setCaution("day", null);
+  }
+});
+const dayLater = debounce(600, () => fetchDay());
+
 async function startDay() {
-  forgetCautions();
   day = { state: "running" };
   paintDay();
   try {
@@ -203,7 +215,7 @@ function paintDay() {
     return;
   }
   const plan = day.plan || {};
-  setCaution("day", plan.caution, "the day");
+  setCaution("plan", plan.caution, "the plan");
   box.replaceChildren(
     el("p", { class: "plan-caution" }, markOf(plan.caution)),
     el("ul", { class: "reasons" }, reasonList(plan.caution, 2)),
@@ -221,6 +233,7 @@ function paint() {
     fields[key].addEventListener("change", () => {
       asked[key] = fields[key].value;
       forgetCautions();
+      fetchDay();
       planPicked();
     });
   }
@@ -239,6 +252,7 @@ export function startPlan() {
   });
   on("river", () => {
     stamp += 1;
+    dayLater();
     const now = JSON.stringify([model.river.folder_key, features("spots").length, model.river.now]);
     if (now !== was) {
       was = now;
@@ -256,8 +270,14 @@ export function startPlan() {
   on("moving", ({ kind, feature: moved }) => {
     if (kind === "spots") fetchSpot(moved, performance.now());
   });
-  on("level", () => planPicked());
-  on("saved", () => planPicked());
+  on("level", () => {
+    planPicked();
+    dayLater();
+  });
+  on("saved", () => {
+    planPicked();
+    dayLater();
+  });
   api("GET", "/api/plan/day").then((found) => {
     if (!found || found.state === "none" || !found.state) return;
     day = found;
