@@ -408,7 +408,8 @@ def test_the_level_asked_changes_depth_plan_and_caution(browser: Any, address: s
         # 9.0 ft is a posted threshold of the demo river
         page.wait_for_function("() => /[23] of 3/.test(document.getElementById('cautions-h').textContent)")
         # what the day's own checks say stands there too, and how many could be made
-        page.wait_for_function("() => / checks could be made/.test(document.getElementById('caution-checks').textContent)")
+        made = "() => / checks could be made/.test(document.getElementById('caution-checks').textContent)"
+        page.wait_for_function(made)
         assert "what is seen at the water decide" in page.locator(".standing").inner_text()
 
 
