@@ -1,16 +1,19 @@
 """Where the node count and the step come from: errors of the swim over both, as docs/sinking-line.md prints them.
 
-Eight swims (two flies, anchored, drifting, fed and pulsed) at each node count and step against 80 nodes at 2.5 ms, and
-how time and memory grow with nodes and scenarios. Prints the tables. Run: ``python -m tests.bench.study_swims``.
+Eight swims (two flies, anchored, drifting, fed and pulsed) at each node count and step against 80 nodes at 2.5 ms, how
+time and memory grow with nodes and scenarios, and what one change at a time does to the depth. Prints the tables.
+Run: ``python -m tests.bench.study_swims``.
 """
 
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
-from planner.sink import Cast, Current, Fly, Line, Swim, scenarios, swim, swim_many
+from planner.sink import Cast, Current, Fly, Line, Swim, line_with_sink_factor, scenarios, swim, swim_many
 from planner.sink.course import RECORD_COLUMNS, SCENARIO_FIELDS
 from planner.sink.fly import fly_from_class
 from planner.sink.line import line_from_head
@@ -97,6 +100,58 @@ def growth() -> None:
     )
 
 
+def sensitivities() -> None:
+    """Print the mean depth in the retrieve when one thing at a time is changed."""
+    anchored, drifting = Cast(14.6, 45.0, 0.457, 3.0), Cast(14.6, 90.0, 0.457, 3.0, boat_speed_m_s=0.98)
+
+    def headed(leader_ft: float = 4.0, material: float = 1140.0, running: str = "floating") -> Line:
+        return line_from_head(
+            26 * FOOT, 200 * GRAIN, 5 * INCH, leader_m=leader_ft * FOOT, leader_density_kg_m3=material, running=running
+        )
+
+    def dragged(fly: Fly, factor: float) -> Fly:
+        return replace(fly, towed_area_m2=factor * fly.towed_area_m2, broadside_area_m2=factor * fly.broadside_area_m2)
+
+    def row(
+        word: str,
+        line: Line = HEAD,
+        fly: Callable[[Fly], Fly] = lambda body: body,
+        cast: Callable[[Cast], Cast] = lambda base: base,
+        current: Current = RIVER,
+        film: float = 0.0,
+    ) -> None:
+        found = []
+        for base in (anchored, drifting):
+            for body in (SLIM, BULKY):
+                made = swim(line, fly(body), cast(base), current, film_n_m=film)
+                found.append(f"{made.mean_depth_retrieve_m:.2f}")
+        print(f"| {word} | " + " | ".join(found) + " |", flush=True)
+
+    print(
+        "| changed | anchored 45°, slim heavy | bulky | drifting 90°, slim heavy | bulky |\n"
+        "| --- | --- | --- | --- | --- |"
+    )
+    row("nothing")
+    row("current 20 % slower", current=Current(0.8 * RIVER.mean_m_s, RIVER.depth_m))
+    row("current 20 % faster", current=Current(1.2 * RIVER.mean_m_s, RIVER.depth_m))
+    row("strip half as fast", cast=lambda c: replace(c, strip_m_s=0.5 * c.strip_m_s))
+    row("strip twice as fast", cast=lambda c: replace(c, strip_m_s=2 * c.strip_m_s))
+    row("lift area +0.2 cm²", fly=lambda f: replace(f, lift_area_m2=2e-5))
+    row("drag areas of the fly x 0.5", fly=lambda f: dragged(f, 0.5))
+    row("drag areas of the fly x 2", fly=lambda f: dragged(f, 2.0))
+    row("sink rate 10 % lower", line=line_with_sink_factor(HEAD, 0.9))
+    row("sink rate 10 % higher", line=line_with_sink_factor(HEAD, 1.1))
+    row("leader 9 ft", line=headed(9.0))
+    row("leader of fluorocarbon", line=headed(4.0, 1770.0))
+    row("running line sinks", line=headed(running="sinking"))
+    row("profile 1/5 instead of 1/7", current=Current(RIVER.mean_m_s, RIVER.depth_m, 5.0))
+    row("surface film 0.05 N/m", film=0.05)
+    row("pulls and pauses of 0.5 s, same mean", cast=lambda c: replace(c, pull_s=0.5, pause_s=0.5))
+    row("mended instead of held", cast=lambda c: replace(c, mode="mended"))
+    row("fed instead of held", cast=lambda c: replace(c, mode="fed"))
+
+
 if __name__ == "__main__":
     convergence()
     growth()
+    sensitivities()

@@ -157,8 +157,8 @@ def least_gain_of_a_second() -> float:
     return min(b - a for a, b in pairwise(depths))
 
 
-def lake_bottom(countdown_s: float) -> bool:
-    """Whether a heavily weighted fly on a 26 ft sinking head is on the bottom, 22 ft down in still water, by then."""
+def lake_bottom_gap_m(countdown_s: float) -> float:
+    """How far above the bottom, 22 ft down in still water, a heavily weighted fly on a 26 ft head is by then [m]."""
     depth = 22 * FOOT
     path = swim(
         _full_head(),
@@ -167,20 +167,24 @@ def lake_bottom(countdown_s: float) -> bool:
         Current(0.0, depth),
         depth,
     )
-    return path.depth_at_strip_start_m > depth - 0.05
+    return depth - path.depth_at_strip_start_m
 
 
-def running_line_on_bed(running: str) -> bool:
-    """Whether line lies on the bed in slack water 0.6 m deep, a floating head out front, count 25 s."""
+@cache
+def _slack_water(running: str) -> Swim:
+    """A floating head out front in slack water 0.6 m deep, count 25 s."""
     line = line_from_head(26 * FOOT, 160 * GRAIN, 0.0, running=running)
-    path = swim(line, fly_from_class("high"), Cast(20.0, 0.0, 0.3, 25.0), Current(0.03, 0.6), 0.6)
-    return path.touched
+    return swim(line, fly_from_class("high"), Cast(20.0, 0.0, 0.3, 25.0), Current(0.03, 0.6), 0.6)
+
+
+def running_line_clearance_m(running: str) -> float:
+    """How near to the bed any of the line comes in that slack water [m]."""
+    return float(_slack_water(running).clearance_m.min())
 
 
 def running_line_touch_m() -> float:
     """Where the sinking running line of that case first lies on the bed, metres from the rod tip."""
-    line = line_from_head(26 * FOOT, 160 * GRAIN, 0.0, running="sinking")
-    return swim(line, fly_from_class("high"), Cast(20.0, 0.0, 0.3, 25.0), Current(0.03, 0.6), 0.6).touch_at_m
+    return _slack_water("sinking").touch_at_m
 
 
 def fished_distance_m(head_ft: float, grains: float) -> float:
