@@ -33,18 +33,42 @@ __all__ = ["calibrate", "log", "swim"]
 @click.option("--pull", default=None, metavar="SECONDS", help="Length of one pull, e.g. '0.5 s'; with --pause.")
 @click.option("--pause", default=None, metavar="SECONDS", help="Pause after each pull, e.g. '0.5 s'; steady without.")
 @click.option("--lift-at", default=None, metavar="QUANTITY", help="Line out at which the rod tip starts to rise.")
+@click.option("--tip-height", default=None, metavar="QUANTITY", help="Rod tip above the water; at it by default.")
 @click.option("--stance", type=click.Choice(["wading", "bank", "anchored", "drifting"]), default="anchored")
+@click.option("--bead", default=None, metavar="METAL SIZE", help="A bead on the fly, e.g. 'tungsten 3.3 mm'.")
+@click.option(
+    "--folder", type=click.Path(path_type=Path), help="A river folder whose tackle is swum, see --line, --fly."
+)
+@click.option("--line", "line_name", default=None, help="A line of that folder, by its name.")
+@click.option("--fly", "fly_name", default=None, help="A fly of that folder, by its name.")
 @click.option("--reach", default=None, metavar="QUANTITY", help="Also say which countdown reaches this depth.")
 @click.option("--picture", type=click.Path(path_type=Path), help="Also draw the swim from the side: FILE.svg or .png.")
 @UNITS
 @JSON
 @guarded
-def swim(as_json: bool, units: str | None, picture: Path | None, **options: Any) -> None:
+def swim(
+    as_json: bool,
+    units: str | None,
+    picture: Path | None,
+    folder: Path | None,
+    line_name: str | None,
+    fly_name: str | None,
+    **options: Any,
+) -> None:
     """Let one line and fly swim through given water and show how deep they go."""
+    from planner.errors import UsageMistake
     from planner.sink.report import add_caption, swim_report, swim_text
     from planner.sink.sideview import draw_swim
 
     shown = units or "us"
+    if folder is not None:
+        river, line = _entry(folder, "line", line_name) if line_name else (None, None)
+        river, fly = _entry(folder, "fly", fly_name) if fly_name else (river, None)
+        if river is None:
+            raise UsageMistake("--folder without --line or --fly", "one of them", "name a line or a fly of the folder")
+        options["own"] = river.tackle, line, fly
+    elif line_name or fly_name:
+        raise UsageMistake("--line or --fly without --folder", "the folder that holds them", "add --folder")
     report = add_caption(swim_report(**options), shown)
     if picture is not None:
         draw_swim(report, shown, picture)

@@ -9,16 +9,16 @@ from typing import Any
 import numpy as np
 
 from planner.errors import UsageMistake
-from planner.river.records import TackleLine
+from planner.river.records import Tackle, TackleFly, TackleLine
 from planner.sink.bedgrid import BedGrid, bed_by_distance
-from planner.sink.fly import fly_from_class
+from planner.sink.fly import fly_from_tackle
 from planner.sink.line import line_from_tackle
 from planner.sink.reach import LONGEST, countdown_to_reach
 from planner.sink.records import Cast, Current, Swim
 from planner.sink.sideview import side_view
 from planner.sink.swim import swim
 from planner.tables import rows
-from planner.units import FOOT, parse, show
+from planner.units import parse, show
 
 __all__ = ["add_caption", "drift_ratio", "swim_report", "swim_text"]
 
@@ -56,6 +56,9 @@ def swim_report(
     lift_at: str | None = None,
     stance: str = "anchored",
     reach: str | None = None,
+    tip_height: str | None = None,
+    bead: str | None = None,
+    own: tuple[Tackle, TackleLine | None, TackleFly | None] | None = None,
 ) -> dict[str, Any]:
     """Solve one swim over a level bed, or one that slopes evenly from the rod tip to the landing.
 
@@ -85,6 +88,12 @@ def swim_report(
         Line out at which the rod tip starts to rise.
     reach : str, optional
         A depth; the answer then says which countdown reaches it.
+    tip_height : str, optional
+        Height of the rod tip above the water; at the water without it.
+    bead : str, optional
+        Bead on the fly, such as ``"tungsten 3.3 mm"``.
+    own : tuple, optional
+        Tackle of a river folder, and its line and fly in place of the ones described; None keeps the one described.
 
     Returns
     -------
@@ -109,17 +118,18 @@ def swim_report(
         raise UsageMistake(f"--tip {tip!r} is longer than --head {head!r}", "a tip within the head", "correct one")
     if pull is not None and pause is None:
         raise UsageMistake("--pull without --pause", "both for a pulsed strip", "add --pause, or leave --pull out")
-    line = line_from_tackle(
-        TackleLine(
-            name="the line asked for",
-            head_ft=parse(head, "ft", "--head"),
-            head_grains=grains,
-            sink_ips=sink,
-            tip_ft=math.nan if tip is None else parse(tip, "ft", "--tip"),
-            running=running,
-        )
+    tackle, entry, tied = own or (None, None, None)
+    entry = entry or TackleLine(
+        name="the line asked for",
+        head_ft=parse(head, "ft", "--head"),
+        head_grains=grains,
+        sink_ips=sink,
+        tip_ft=math.nan if tip is None else parse(tip, "ft", "--tip"),
+        running=running,
     )
-    fly = fly_from_class(fly_drag, fly_weighting)
+    line = line_from_tackle(entry, tackle)
+    extra = {} if bead is None else {"bead": bead}
+    fly = fly_from_tackle(tied or TackleFly("the fly asked for", fly_drag, math.nan, fly_weighting, extra=extra))
     profile = Current(speed, water)
     boat = drift_ratio() * float(profile.at(0.0)) if stance == "drifting" else 0.0
     made = Cast(
@@ -132,6 +142,7 @@ def swim_report(
         boat_speed_m_s=boat,
         lift_at_m=math.nan if lift_at is None else _quantity(lift_at, "m", "--lift-at", 0.5, 60.0),
         pull_s=0.5 if pull is None else _quantity(pull, "s", "--pull", 0.1, 20.0),
+        tip_height_m=0.0 if tip_height is None else _quantity(tip_height, "m", "--tip-height", 0.0, 4.0),
         pause_s=0.0 if pause is None else _quantity(pause, "s", "--pause", 0.0, 20.0),
     )
     bed: float | BedGrid = water
@@ -155,7 +166,7 @@ def swim_report(
             "bed_depth_m": ground[1],
         },
     }
-    report["title"] = _title(grains, long_m, sink, fly_drag, fly_weighting)
+    report["title"] = _title(entry, tied, fly_drag, fly_weighting, bead)
     if reach is not None:
         wanted = _quantity(reach, "m", "--reach", 0.0, 60.0, above=True)
         if wanted >= water:
@@ -172,10 +183,12 @@ def swim_report(
     return report
 
 
-def _title(grains: float, head_m: float, sink: float, drag: str, weighting: str) -> str:
-    """Line and fly in the trade's words."""
+def _title(line: TackleLine, tied: TackleFly | None, drag: str, weighting: str, bead: str | None) -> str:
+    """Line and fly: by the names in the box, else in the trade's words."""
+    words = f"{line.head_grains:g} grains over {line.head_ft:g} ft, {line.sink_ips:g} inches per second"
     fly = f"{drag} drag fly, " + ("no weight" if weighting == "none" else f"{weighting} weight")
-    return f"{grains:g} grains over {head_m / FOOT:g} ft, {sink:g} inches per second; {fly}"
+    fly += "" if bead is None else f", {bead} bead"
+    return f"{words if line.name == 'the line asked for' else line.name}; {fly if tied is None else tied.name}"
 
 
 def _report(path: Swim, cast: Cast, ground: tuple[np.ndarray, np.ndarray]) -> dict[str, Any]:

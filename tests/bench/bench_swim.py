@@ -104,7 +104,11 @@ def main() -> None:
     assert reference is not None
     truth = reference[0]
     fastest: tuple[float, float, str] | None = None
-    for scheme, steps in (("RK2", (1.6e-3, 1.2e-3, 1e-3, 8e-4, 6e-4, 4e-4)), ("Euler", (1e-3, 8e-4, 6e-4, 4e-4))):
+    for scheme, steps in (
+        ("RK2", (1.6e-3, 1.2e-3, 1e-3, 8e-4, 6e-4, 4e-4)),
+        ("Euler", (1e-3, 8e-4, 6e-4, 4e-4)),
+        ("midpoint10", (2e-2, 1e-2, 5e-3, 2e-3)),
+    ):
         for step_s in steps:
             runs = [run for run in (_moordyn(step_s, False, scheme) for _ in range(2)) if run is not None]
             if len(runs) == 2 and abs(runs[0][0][-1, 3] / truth[-1, 3] - 1.0) < 0.02:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,8 @@ from planner.sink import Cast, Current, swim
 from planner.sink.reach import countdown_to_reach
 from planner.sink.report import add_caption, swim_report, swim_text
 from planner.sink.sideview import swim_svg
+
+DEMO = Path(__file__).parents[2] / "examples" / "demo"
 
 
 def run(*arguments: str):
@@ -100,6 +103,29 @@ def test_mends_and_pulses_reach_the_solver():
     speed = [np.abs(np.diff(r["fly_distance_m"])) for r in (even, pulsed)]
     middle = slice(len(speed[1]) // 3, len(speed[1]) // 2)
     assert np.std(speed[1][middle]) > 5.0 * np.std(speed[0][middle])
+
+
+def test_a_folders_own_tackle_is_swum():
+    """Line and fly by name swim as their entries say, and a wrong or lonely name is refused with what there is."""
+    own = ("--folder", str(DEMO), "--line", "26 ft head, 3 ips", "--fly", "slim minnow")
+    slow = json.loads(run(*own, "--json").stdout)
+    fast = json.loads(
+        run("--folder", str(DEMO), "--line", "26 ft head, 6 ips", "--fly", "slim minnow", "--json").stdout
+    )
+    assert slow["title"] == "26 ft head, 3 ips; slim minnow"
+    assert fast["mean_depth_retrieve_m"] > 1.2 * slow["mean_depth_retrieve_m"]
+    assert "26 ft head, 5 ips" in run("--folder", str(DEMO), "--line", "none").output
+    for lonely in (("--folder", str(DEMO)), ("--fly", "slim minnow")):
+        assert run(*lonely).exit_code == 2
+
+
+def test_a_bead_and_a_high_rod_tip_change_the_swim():
+    """The bead's fly swims deeper; with the rod tip high it swims shallower; a bead of no metal is refused."""
+    plain, beaded = swim_report(), swim_report(bead="tungsten 4.6 mm")
+    high = swim_report(tip_height="6 ft")
+    assert beaded["mean_depth_retrieve_m"] > plain["mean_depth_retrieve_m"] + 0.02
+    assert high["mean_depth_retrieve_m"] < plain["mean_depth_retrieve_m"]
+    assert run("--bead", "wooden 3 mm").exit_code == 2
 
 
 @pytest.mark.parametrize("name", ["swim.svg", "swim.png"])
