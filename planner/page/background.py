@@ -72,8 +72,9 @@ def background(river: River, box: list[float]) -> dict[str, Any] | None:
     Returns
     -------
     dict or None
-        ``name`` of the file, and of a drawing ``lines`` and ``areas`` (rings), each a list of lists of lat, lon
-        [degrees]; of a picture ``picture`` and ``corners`` as `planner.page.photo.photo` gives them.
+        ``name`` of the file, ``credit`` that it asks for (``background_credit`` of river.toml), and of a drawing
+        ``lines`` and ``areas`` (rings), each a list of lists of lat, lon [degrees]; of a picture ``picture`` and
+        ``corners`` as `planner.page.photo.photo` gives them.
 
     Raises
     ------
@@ -83,7 +84,8 @@ def background(river: River, box: list[float]) -> dict[str, Any] | None:
     PhotoUnfit
         When a picture cannot be read, is too large, does not say where it lies or lies elsewhere.
     """
-    given = _settings(river).get("background")
+    said = _settings(river)
+    given, credit = said.get("background"), str(said.get("background_credit") or "").strip()
     if not given:
         return None
     path = river.folder / str(given)
@@ -110,7 +112,7 @@ def background(river: River, box: list[float]) -> dict[str, Any] | None:
     if kind in _PICTURES:
         from planner.page.photo import photo
 
-        return {**photo(path, box, where), "name": path.name}
+        return {**photo(path, box, where), "name": path.name, "credit": credit}
     import geopandas as gpd
 
     try:
@@ -122,7 +124,7 @@ def background(river: River, box: list[float]) -> dict[str, Any] | None:
             "open it in a GIS and save it again, or remove the key",
             where=where,
         ) from error
-    return {**_drawn(frame, box, where), "name": path.name}
+    return {**_drawn(frame, box, where), "name": path.name, "credit": credit}
 
 
 def _within(path: Path, folder: Path) -> bool:

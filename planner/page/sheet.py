@@ -65,6 +65,8 @@ def build_page(plan: dict[str, Any], river: River, units: str, *, online: bool |
     data["trip"] = trip_key(plan, river)
     west, south, east, north = data["map"]["box"]
     drawing = sketch(plan, data["map"], units)
+    if drawing and data["map"]["under"] and data["map"]["under"].get("picture"):
+        data["map"]["under"] = {**data["map"]["under"], "picture": _IN_DRAWING}
     title = f"{plan.get('river') or river.name}, {words.day_words(plan['for_day'])}"
     before = "\n".join(
         [
@@ -106,6 +108,9 @@ def build_page(plan: dict[str, Any], river: River, units: str, *, online: bool |
     )
     pictures = layer["host"] if layer else ""
     return compose(title, before, after, script_json(data), ((south + north) / 2, (west + east) / 2), pictures)
+
+
+_IN_DRAWING = "#"  # the picture stands in the drawing, from where the script takes it
 
 
 def _legend(plan: dict[str, Any], data: dict[str, Any], units: str) -> str:
@@ -164,7 +169,8 @@ def _online(layer: dict[str, Any] | None, data: dict[str, Any]) -> str:
     """The switch of the background map, off until pressed, and the name of the reader's own drawing or picture."""
     own = data["map"]["under"]
     how = ", in pale grey; the river may have moved since it was taken" if own and "picture" in own else ""
-    said = f'<p class="note">Under the runs: {name(own["name"])} from the river folder{how}.</p>' if own else ""
+    credit = f" {text(own['credit'])}" if own and own.get("credit") else ""
+    said = f'<p class="note">Under the runs: {name(own["name"])} from the river folder{how}.{credit}</p>' if own else ""
     if layer is None:
         return said
     return (

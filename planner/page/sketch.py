@@ -126,6 +126,33 @@ def scale_length(metres_wide: float, units: str) -> tuple[float, str]:
     return size / value_in(1.0, "length", units), f"{size:,.0f} {'ft' if units == 'us' else 'm'}"
 
 
+def _under(data: dict[str, Any], project: Callable[[list[float]], tuple[float, float]]) -> list[str]:
+    """What the reader laid under the runs. A picture is turned and stretched with the drawing by its three corners;
+    the page's script takes it from here, so that it stands in the page once."""
+    under = data.get("under")
+    if not under:
+        return []
+    if under.get("picture"):
+        (south, west), (north, east) = under["corners"]
+        (x0, y0), (x1, y1), (x2, y2) = (project(list(at)) for at in ((north, west), (north, east), (south, west)))
+        numbers = " ".join(f"{v:.2f}" for v in (x1 - x0, y1 - y0, x2 - x0, y2 - y0, x0, y0))
+        return [
+            f'<image class="sketch-under" width="1" height="1" preserveAspectRatio="none" '
+            f'transform="matrix({numbers})" href="{text(under["picture"])}"/>'
+        ]
+
+    def path(line: list[list[float]]) -> str:
+        return "M" + " ".join(f"{x:.1f},{y:.1f}" for x, y in map(project, line))
+
+    areas = "".join(f"{path(ring)}Z" for ring in under.get("areas") or ())
+    lines = "".join(path(line) for line in under.get("lines") or ())
+    style = 'stroke="#8a6a4a" stroke-width="1.2"'
+    return [
+        *([f'<path d="{areas}" fill="#efe2cf" fill-rule="evenodd" {style}/>'] if areas else []),
+        *([f'<path d="{lines}" fill="none" {style}/>'] if lines else []),
+    ]
+
+
 def sketch(plan: dict[str, Any], data: dict[str, Any], units: str) -> str:
     """The drawing.
 
@@ -151,6 +178,7 @@ def sketch(plan: dict[str, Any], data: dict[str, Any], units: str) -> str:
         'aria-label="Drawing of the runs and spots, flow to the right">',
         f'<defs><clipPath id="frame"><rect width="{_WIDE:.0f}" height="{high:.0f}"/></clipPath></defs>',
         '<g clip-path="url(#frame)">',
+        *_under(data, project),
         *(
             f'<path d="{path(line)}" fill="none" stroke="#1f4e79" stroke-width="2" stroke-dasharray="9 6"/>'
             for line in data["flow"]

@@ -21,6 +21,7 @@ from planner.errors import DataUnfit
 from planner.page import build_page, photo
 from planner.page.background import background
 from planner.page.ground import map_data
+from planner.page.sketch import _frame
 from tests.browser import DESKTOP, opened
 from tests.page.sample import sample
 
@@ -365,4 +366,40 @@ def test_the_picture_lies_under_everything_and_the_page_asks_for_nothing(browser
         away = shot[round(y), [round(x) - 40, round(x) + 40]]
         assert away.min() > photo.DARKEST + 40
         assert [url.partition("#")[0] for url in found.requests] == [file.as_uri()]
+        assert found.complaints == []
+
+
+def test_the_printed_drawing_holds_the_picture_in_its_place_and_once(browser: Any, tmp_path: Path) -> None:
+    """Without scripts and in print a dark patch lies in the drawing where the turned river says, its credit is named,
+    and the page holds the picture a single time.
+    """
+    river, box = _river(tmp_path)
+    credit = 'background_credit = "Photo: invented <office>, CC BY 4.0"\n'
+    river = replace(river, documents={"river.toml": river.documents["river.toml"] + credit})
+    pixels, tags, pixel, _ = _geographic(box, point=False)
+    pixels[:] = 230
+    lon, lat = box[0] + 0.25 * (box[2] - box[0]), box[3] - 0.1 * (box[3] - box[1])
+    col, row = (int(v) for v in pixel(lon, lat))
+    pixels[row - 4 : row + 5, col - 4 : col + 5] = (10, 90, 10)
+    _write(tmp_path / "photo.tif", pixels, tags)
+    plan, _ = sample()
+    page_text = build_page(plan, river, "us")
+    assert page_text.count("data:image/jpeg;base64,") == 1
+    file = tmp_path / "page.html"
+    file.write_text(page_text, encoding="utf-8")
+    data = map_data(plan, river)
+    project = _frame(data)[0]
+    with opened(browser, file, DESKTOP, java_script_enabled=False) as found:
+        page = found.page
+        assert "Photo: invented <office>, CC BY 4.0" in page.locator(".map-part").inner_text()
+        page.evaluate("for (const n of document.querySelectorAll('.sketch g > :not(image)')) n.remove()")
+        spot = page.evaluate(
+            "([x, y]) => { const m = document.querySelector('.sketch').getScreenCTM();"
+            " return [m.a * x + m.e + scrollX, m.d * y + m.f + scrollY]; }",
+            list(project([lat, lon])),
+        )
+        whole = Image.open(io.BytesIO(page.screenshot(full_page=True))).convert("L")
+        near = np.asarray(whole.crop((int(spot[0]) - 6, int(spot[1]) - 6, int(spot[0]) + 7, int(spot[1]) + 7)))
+        away = np.asarray(whole.crop((int(spot[0]) + 25, int(spot[1]) - 3, int(spot[0]) + 32, int(spot[1]) + 4)))
+        assert near.min() < away.min() - 25
         assert found.complaints == []

@@ -7,7 +7,8 @@ function drawUnder() {
   riverMap.createPane("under").classList.add("under");
   if (!under) return;
   if (under.picture) {
-    L.imageOverlay(under.picture, under.corners, { pane: "under", interactive: false, alt: "" }).addTo(riverMap);
+    const drawn = document.querySelector(".sketch-under"), picture = drawn ? drawn.getAttribute("href") : under.picture;
+    L.imageOverlay(picture, under.corners, { pane: "under", interactive: false, alt: "" }).addTo(riverMap);
     return;
   }
   const style = { pane: "under", color: "#8a6a4a", weight: 1.5, interactive: false };
