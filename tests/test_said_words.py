@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -113,6 +114,78 @@ def test_the_other_commands_hold_no_forbidden_word(evening: tuple[Path, Path, st
     gauge = ("gauge", "usgs:01541000", "--gauge-reply", str(REPLIES["june"]), "--now", "2018-06-01T23:50-04:00")
     assert not own_words(run(*gauge))
     assert not own_words(run("swim"))
+
+
+def test_commands_that_write_into_a_folder_hold_no_forbidden_word(
+    evening: tuple[Path, Path, str], tmp_path: Path
+) -> None:
+    """Why, log and soundings, each as text and as JSON, on a copy of the folder."""
+    folder = tmp_path / "river"
+    shutil.copytree(evening[0], folder)
+    spot = json.loads((folder / "spots.geojson").read_text(encoding="utf-8"))["features"][0]["properties"]["id"]
+    for form in ((), ("--json",)):
+        assert not own_words(run("why", str(folder), spot, "--now", DEMO_NOW, *form))
+    entry = ("--spot", spot, "--line", "short head, class 5", "--fly", "slim minnow", "--countdown", "4")
+    assert not own_words(run("log", str(folder), *entry, "--at", "2026-06-10T09:00-05:00", "--now", DEMO_NOW))
+    soundings = (folder / "soundings.csv").read_text(encoding="utf-8").splitlines()
+    (tmp_path / "more.csv").write_text("\n".join(soundings[:40]) + "\n", encoding="utf-8")
+    said = run("soundings", str(folder), str(tmp_path / "more.csv"), "--dry-run", "--now", DEMO_NOW, code=None)
+    assert said.strip()
+    assert not own_words(said)
+
+
+def test_commands_without_a_folder_hold_no_forbidden_word(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Roughness, calibrate, gauges and demo; the demo on a small river, for it says what plan says."""
+    assert not own_words(run("roughness"))
+    assert not own_words(
+        run("roughness", "--class", "mountain-cobbles", "--radius", "3 ft", "--slope", "0.002", code=None)
+    )
+    for words in (("line",), ("fly",)):
+        assert not own_words(run("calibrate", *words, code=None))
+        assert not own_words(run("calibrate", *words, "--help"))
+    assert not own_words(run("gauges", "near", "40.9,-78.7", code=None))
+
+    def small(out: Path, day_kind: str = "ordinary") -> tuple[Path, str]:
+        whole, now = unpack_demo(tmp_path / "whole", day_kind)
+        return small_river(whole, out / "river", spots=2), now
+
+    monkeypatch.setattr("planner.evening.unpack_demo", small)
+    said = run("demo", "--day-kind", "rising", "--out", str(tmp_path / "demo"))
+    assert "Page to take along" in said
+    assert not own_words(said)
+
+
+def test_the_fleet_command_holds_no_forbidden_word(evening: tuple[Path, Path, str], tmp_path: Path) -> None:
+    """What it says and its index over one river that can be planned and one that cannot."""
+    asked = ("fleet", str(evening[0]), str(tmp_path / "none"), "--now", DEMO_NOW, "--workers", "1")
+    said = run(*asked, "--out", str(tmp_path / "fleet"), code=None)
+    assert said.strip()
+    assert not own_words(said)
+    pages = list((tmp_path / "fleet").rglob("*.html"))
+    assert pages
+    for page in pages:
+        assert not own_words(_TAG.sub(" ", _CODE.sub(" ", page.read_text(encoding="utf-8")))), page.name
+
+
+_SAID_IN_JS = re.compile(r'"(?:[^"\\\n]|\\.)*"|`(?:[^`\\]|\\.)*`')
+
+
+def test_scripts_of_page_and_desk_say_no_forbidden_word() -> None:
+    """Every text of the scripts, and of the desk's modules, which only a browser shows."""
+    read = 0
+    for path in sorted((ROOT / "planner").rglob("*")):
+        if path.suffix == ".js" or (path.suffix == ".py" and path.parent.name == "desk"):
+            for said in _SAID_IN_JS.findall(path.read_text(encoding="utf-8")):
+                assert not forbidden_in(said), (path.name, said)
+                read += 1
+    assert read > 500
+
+
+def test_no_command_is_left_out() -> None:
+    """Each command is run, or for the desk its texts are read, in this file."""
+    here = Path(__file__).read_text(encoding="utf-8")
+    for name in main.commands:
+        assert f'run("{name}"' in here or f'("{name}", ' in here or name == "desk", name
 
 
 def test_help_and_mistakes_hold_no_forbidden_word(tmp_path: Path) -> None:

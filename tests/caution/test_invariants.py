@@ -187,6 +187,46 @@ def test_local_thresholds_only_raise(day, limits):
     assert rank(assess_river(day, limits)) >= rank(assess_river(day))
 
 
+@settings(max_examples=150, deadline=None)
+@given(DAYS, LIMITS, st.sampled_from(["stage_m", "discharge_m3s", "observed_stage_m", "turbidity_fnu"]), numbers(0, 50))
+def test_more_water_never_lowers_under_any_limits_of_the_folder(day, limits, field, more):
+    """Local limits, also those that look below, take no level away from a higher or cloudier river."""
+    value = getattr(day, field)
+    if value is None:
+        return
+    worse = dataclasses.replace(day, **{field: value + more})
+    assert rank(assess_river(worse, limits)) >= rank(assess_river(day, limits))
+
+
+@settings(max_examples=100, deadline=None)
+@given(DAYS, LIMITS)
+def test_low_water_is_a_list_of_its_own_and_raises_nothing(day, limits):
+    """However low the river, the level is that of the same day with no craft minimum and no limit that looks below."""
+    low = dataclasses.replace(day, craft_minimum_m3s=1e6)
+    high_only = [limit for limit in limits if limit["side"] == "above" or limit["input"] not in ("stage", "discharge")]
+    with_low, without = assess_river(low, limits), assess_river(day, high_only)
+    assert with_low.level == without.level
+    assert not [r for r in with_low.reasons if r["rule"] == "F10"]
+    if day.discharge_m3s is not None:
+        assert [n for n in with_low.low_water if n["rule"] == "F10"]
+
+
+@settings(max_examples=100, deadline=None)
+@given(DAYS, st.sampled_from([f.name for f in dataclasses.fields(Conditions) if f.name != "level_given"]))
+def test_what_was_never_supplied_is_not_assessed(day, field):
+    """A day without an input counts no check as made that needs it: none more than with it, and the gap is named."""
+    bare = dataclasses.replace(day, **{field: None})
+    for before, after in zip(both(day), both(bare), strict=True):
+        made = {check.rule for check in before.base if check.counted and check.level is not None}
+        gone = {check.rule for check in after.base if check.counted and check.level is None}
+        assert after.assessed <= before.assessed + (field in ("quality", "ice", "data_age_min"))
+        assert after.checks - after.assessed == len([r for r in after.reasons if r["level"] is None]), (
+            field,
+            made,
+            gone,
+        )
+
+
 @settings(max_examples=100, deadline=None)
 @given(DAYS)
 def test_units_change_the_words_and_nothing_else(day):
