@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 WORKERS ?= 2
 
-.PHONY: help demo test check bench release-check clean
+.PHONY: help demo test check bench release-check fuzz clean
 .DEFAULT_GOAL := help
 
 help: ## say what can be made
@@ -39,6 +39,10 @@ check: $(VENV)/.test ## lint, one-way data flow, types
 
 bench: $(VENV)/.test ## run every benchmark of tests/bench and print one line each
 	@for file in tests/bench/bench_*.py; do $(BIN)/python -m tests.bench.$$(basename $$file .py) || exit 1; done
+
+fuzz: $(VENV)/.test ## fuzz every reader by coverage, SECONDS_EACH=60; Linux
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'atheris>=2.3'
+	$(BIN)/python -m tests.fuzz.guided $${SECONDS_EACH:-60}
 
 release-check: $(VENV)/.test ## build, install in clean environments (newest and lowest requirements, pipx), plan the demo
 	$(BIN)/python -m tests.release.check --lowest --pipx

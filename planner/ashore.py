@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from planner.errors import DataUnfit, NotWritten
+from planner.files import read_bounded
 from planner.trip.floatplan import float_plan
 from planner.trip.personal import (
     PERSONAL_FILE,
@@ -96,7 +97,7 @@ def leave_ashore(
     river = read_river(folder)
     source = (Path(plan) if plan is not None else latest_plan(folder)) / "plan.json"
     try:
-        document = json.loads(source.read_text(encoding="utf-8"))
+        document = json.loads(read_bounded(source))
     except (OSError, ValueError) as error:
         raise DataUnfit(
             "no plan could be read", "a folder with plan.json", "make the plan again", str(source)

@@ -6,6 +6,7 @@ import contextlib
 import errno
 import math
 import os
+import stat
 import tempfile
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
@@ -22,18 +23,31 @@ LARGEST_BYTES = 256_000_000
 
 
 def read_bounded(path: Path | str, most: int = LARGEST_BYTES) -> bytes:
-    """A file's bytes, when there are no more than `most`: a device that never ends is refused.
+    """Content of an ordinary file of bounded size; a pipe is not waited for and a device is not read.
+
+    Parameters
+    ----------
+    path : Path
+        The file; a link is followed.
+    most : int
+        Largest size [bytes].
 
     Raises
     ------
     OSError
-        When it cannot be read, or holds more; ``strerror`` says which.
+        Whose `strerror` can be shown: also when the path is no ordinary file or holds more.
     """
-    with open(path, "rb") as stream:
-        raw = stream.read(most + 1)
-    if len(raw) > most:
-        raise OSError(errno.EFBIG, f"it holds more than {most // 1_000_000} MB", str(path))
-    return raw
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0))
+    with os.fdopen(handle, "rb") as stream:
+        kind = os.fstat(stream.fileno()).st_mode
+        if stat.S_ISDIR(kind):
+            raise IsADirectoryError(errno.EISDIR, "it is a folder", str(path))
+        if not stat.S_ISREG(kind):
+            raise OSError(errno.EINVAL, "it is no ordinary file", str(path))
+        raw = stream.read(most + 1) if os.fstat(stream.fileno()).st_size <= most else b""
+        if len(raw) > most or os.fstat(stream.fileno()).st_size > most:
+            raise OSError(errno.EFBIG, f"it holds more than {most // 1_000_000} MB", str(path))
+        return raw
 
 
 def write_whole(path: Path, content: str | bytes) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit, UsageMistake
+from planner.files import read_bounded
 from planner.units import parse
 
 if TYPE_CHECKING:
@@ -146,7 +147,7 @@ def asked_entry(river: River, now: datetime, prompt: Callable[..., Any]) -> dict
 def _rows_of(path: Path) -> list[dict[str, str]]:
     """Rows of a file with the columns of log.csv."""
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_bounded(path).decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise DataUnfit(f"{path} could not be read", "a file saved from the page", "give its path") from error
     return rows_of_text(text, path.name)

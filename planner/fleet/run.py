@@ -15,6 +15,7 @@ from typing import Any
 
 from planner import __version__
 from planner.errors import SourceUnreachable, UsageMistake
+from planner.files import read_bounded
 from planner.fleet.gather import gather
 from planner.fleet.jobs import Needs, Order, Outcome, look_at, plan_one
 from planner.gauges.gathered import GatheredStore
@@ -63,7 +64,7 @@ def listed_folders(folders: Iterable[Path], listing: Path | None = None) -> list
     found = [Path(folder) for folder in folders]
     if listing is not None:
         try:
-            lines = Path(listing).read_text(encoding="utf-8").splitlines()
+            lines = read_bounded(listing).decode("utf-8").splitlines()
         except (OSError, UnicodeDecodeError) as error:
             raise UsageMistake(
                 f"the list {listing} cannot be read ({error})",

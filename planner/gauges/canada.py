@@ -221,6 +221,8 @@ def _csv_rows(raw: bytes, code: str, where: str) -> tuple[list[_Row], list[str]]
     if header[:2] != ["ID", "Date"]:
         raise GaugeReplyUnfit(f"the first line reads {','.join(header)[:60]!r}", _NEED, "record it again", where=where)
     body = [[cell.strip() for cell in row] for row in table[1:] if any(cell.strip() for cell in row)]
+    header += [""] * (3 - len(header))
+    body = [row + [""] * (4 - len(row)) for row in body]  # a row that is cut short has empty cells at its end
     others = {row[0] for row in body} - {code}
     body = [row for row in body if row[0] == code]
     if others and not body:

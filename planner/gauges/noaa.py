@@ -227,7 +227,9 @@ def _columns(part: dict[str, Any], notes: list[str], quality: Quality, where: st
             if name or unit:
                 notes.append(f"{name or which} in {unit or 'no unit'} is not taken for stage or discharge")
             continue
-        values = np.array([_number(rows[i].get(which)) for i in dated], np.float64) * UNITS[key][unit]
+        with np.errstate(over="ignore"):  # a number at the end of its kind is no reading
+            values = np.array([_number(rows[i].get(which)) for i in dated], np.float64) * UNITS[key][unit]
+        values[~np.isfinite(values)] = np.nan
         ranks = np.where(np.isnan(values), rank(Quality.MISSING), rank(quality)).astype(np.int8)
         if np.isfinite(values).any():
             columns[key] = Column(times, values, ranks)
@@ -255,7 +257,7 @@ def _status(reply: dict[str, Any], notes: list[str], where: str) -> dict[str, Co
 def _number(value: Any) -> float:
     try:
         number = float(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         return math.nan
     return math.nan if number in MISSING or not math.isfinite(number) else number
 

@@ -119,8 +119,11 @@ def parse(raw: bytes, station: str, where: str = "") -> RatingTable:
         raise GaugeReplyUnfit(f"a value is no number ({error})", _NEED, "record it again", where) from error
     if len(stage) < 2 or (np.diff(stage) <= 0).any():
         raise GaugeReplyUnfit("the stages of the rating do not ascend", _NEED, "record it again", where)
-    offsets = tuple(float(v) * FOOT for v in re.findall(r"OFFSET\d+=([-+.\dEe]+)", text))
-    breaks = tuple(float(v) * FOOT for v in re.findall(r"BREAKPOINT\d+=([-+.\dEe]+)", text))
+    try:
+        offsets = tuple(float(v) * FOOT for v in re.findall(r"OFFSET\d+=([-+.\dEe]+)", text))
+        breaks = tuple(float(v) * FOOT for v in re.findall(r"BREAKPOINT\d+=([-+.\dEe]+)", text))
+    except ValueError as error:
+        raise GaugeReplyUnfit(f"an offset is no number ({error})", _NEED, "record it again", where) from error
     periods = re.findall(r"RATING_DATETIME BEGIN=(\d{14}).*? END=(\d{14}|-+)", text)
     return RatingTable(
         station=station,

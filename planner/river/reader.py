@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from planner.errors import RiverFolderUnfit
+from planner.files import read_bounded
 from planner.river import depths, settings, shapes, tackle
 from planner.river.checker import check_together
 from planner.river.records import Finding, River
@@ -26,8 +27,6 @@ FILES = {
     tackle.TACKLE_FILE: ("note", "your own tackle; generic classes stand in", "list your lines and flies"),
     depths.LOG_FILE: ("note", "the log of what happened on the water", "start one when you have fished"),
 }
-# A text beyond this is no hand-kept river file; 100,000 soundings are about 10 MB.
-LARGEST_BYTES = 200_000_000
 
 
 def get_texts(folder: Path, notes: Notebook) -> dict[str, str]:
@@ -43,13 +42,7 @@ def get_texts(folder: Path, notes: Notebook) -> dict[str, str]:
             if not path.exists():
                 notes.add(level, name, "", "the file is missing", lost, step)
                 continue
-            if path.stat().st_size > LARGEST_BYTES:
-                notes.add(
-                    "error", name, "", f"the file has {path.stat().st_size:,} bytes", f"at most {LARGEST_BYTES:,}",
-                    "split the river into several folders",
-                )  # fmt: skip
-                continue
-            raw = path.read_bytes()
+            raw = read_bounded(path)
         except OSError as error:
             notes.add("error", name, "", f"the file cannot be read ({error.strerror})", "a readable file", "check it")
             continue

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from planner.errors import DataUnfit
-from planner.files import write_whole
+from planner.files import read_bounded, write_whole
 
 __all__ = ["PERSONAL_FILE", "TEMPLATE", "keep_out_of_git", "read_personal", "write_private", "write_template"]
 
@@ -106,7 +106,7 @@ def read_personal(folder: Path) -> dict[str, Any]:
     """
     path = Path(folder) / PERSONAL_FILE
     try:
-        document = tomllib.loads(path.read_text(encoding="utf-8"))
+        document = tomllib.loads(read_bounded(path).decode("utf-8"))
     except FileNotFoundError:
         return {}
     except tomllib.TOMLDecodeError as error:

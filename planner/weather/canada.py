@@ -114,7 +114,7 @@ def _away(geometry: Any, lon: float, lat: float) -> float:
         return math.inf
     try:
         return float(Geod(ellps="WGS84").inv(lon, lat, float(point[0]), float(point[1]))[2])
-    except ValueError:
+    except (ValueError, OverflowError):
         return math.inf
 
 

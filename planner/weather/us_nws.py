@@ -114,8 +114,13 @@ def _hours(layer: Any) -> list[tuple[int, int, Any]]:
 
 
 def _number(value: Any) -> float:
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    return float(value) if good else math.nan
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return math.nan
+    try:
+        number = float(value)
+    except OverflowError:  # JSON bounds no whole number
+        return math.nan
+    return number if math.isfinite(number) else math.nan
 
 
 def _thunder(value: Any) -> float:
@@ -162,7 +167,7 @@ def parse_grid(raw: bytes) -> Forecast:
     ).split():
         layer = properties.get(name)
         unit = layer.get("uom") if isinstance(layer, dict) else None
-        factor = {**_FACTORS, **_UNITLESS}.get(unit or "wmoUnit:percent")
+        factor = {**_FACTORS, **_UNITLESS}.get(str(unit or "wmoUnit:percent"))
         if factor is None:
             raise _unfit("the forecast", f"{name} in {unit}")
         spread = name == "quantitativePrecipitation"

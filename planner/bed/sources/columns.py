@@ -327,7 +327,8 @@ def parse_lead_line(
             table.notes.append(
                 f"The taut line at {first} was measured {along.max():.1f} m long but its ends are {length:.1f} m apart."
             )
-        lon[here], lat[here] = plane.to_lonlat(along * east / length, along * north / length)
+        with np.errstate(over="ignore", invalid="ignore"):  # a place beyond the globe is left out with its reason
+            lon[here], lat[here] = plane.to_lonlat(along * east / length, along * north / length)
     method = [cell or "lead line" for cell in table.cells("method")]
     return table.make(
         "lead-line table", lon, lat, values["depth"], taken_at=taken, stage_m=stage, method=method,

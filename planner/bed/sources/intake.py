@@ -18,12 +18,12 @@ from planner.bed.sources.records import Batch
 from planner.bed.sources.sanity import judge
 from planner.bed.sources.shapes import parse_geojson, parse_gpx
 from planner.errors import DataUnfit, UsageMistake
+from planner.files import read_bounded
 from planner.units import FOOT
 
 __all__ = ["UNITS", "Intake", "parse_soundings_file", "read_soundings", "take"]
 
 UNITS = {"m": 1.0, "ft": FOOT, "fathom": 6 * FOOT, "cm": 0.01}
-_MOST = 200_000_000  # bytes; a season of a sounder's log is about a tenth of this
 
 
 @dataclass(frozen=True)
@@ -80,9 +80,7 @@ def read_soundings(
     """
     name = path.name
     try:
-        if path.stat().st_size > _MOST:
-            raise DataUnfit(f"{path.stat().st_size:,} bytes", f"at most {_MOST:,}", "split the file", where=name)
-        raw = path.read_bytes()
+        raw = read_bounded(path)
     except OSError as error:
         raise DataUnfit(
             f"the file cannot be read ({error.strerror})", "a readable file", "check its name", where=str(path)
