@@ -22,6 +22,8 @@ __all__ = ["AskedLevel", "Request", "asked_level", "moment", "request"]
 # the largest rivers stay under both (design choice).
 FARTHEST_DAYS = 10
 HIGHEST_STAGE_M = 100.0
+# A gauge's zero is set below the lowest water looked for; a bed that has cut down since reads a little below it.
+LOWEST_STAGE_M = -0.5
 HIGHEST_DISCHARGE_M3S = 500_000.0
 
 
@@ -114,6 +116,12 @@ def asked_level(text: str | None) -> AskedLevel | None:
         stage = parse(text, "m", "--level")
         if abs(stage) > HIGHEST_STAGE_M:
             raise QuantityUnfit(f"--level {text!r} is no river's level", "a stage within 100 m of zero", "correct it")
+        if stage < LOWEST_STAGE_M:
+            raise QuantityUnfit(
+                f"--level {text!r} lies far below a gauge's zero",
+                "a stage of at least -0.5 m",
+                "correct it; where the gauge does read so low, give a discharge",
+            )
         return AskedLevel(stage, nan)
     except QuantityUnfit as no_length:
         if "another kind" not in no_length.given:

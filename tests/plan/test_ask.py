@@ -53,11 +53,12 @@ def test_a_level_is_read_as_stage_or_as_discharge() -> None:
     assert asked_level("2.4 ft").stage_m == pytest.approx(0.73152)
     assert asked_level("850 cfs").discharge_m3s == pytest.approx(850 * 0.3048**3)
     assert asked_level("24 m³/s").discharge_m3s == pytest.approx(24.0)
+    assert asked_level("-0.4 ft").stage_m == pytest.approx(-0.12192)
     assert asked_level(None) is None
 
 
-@pytest.mark.parametrize("text", ["2.4", "two feet", "3 kg", "nan ft", "-5 cfs", "0 cfs"])
+@pytest.mark.parametrize("text", ["2.4", "two feet", "3 kg", "nan ft", "-5 cfs", "0 cfs", "-3 ft", "-200 ft"])
 def test_a_level_of_no_such_kind_is_refused(text: str) -> None:
-    """A number without unit, of another kind, not finite, or no flowing water is no level."""
+    """A number without unit, of another kind, not finite, no flowing water, or far below zero is no level."""
     with pytest.raises(QuantityUnfit):
         asked_level(text)
