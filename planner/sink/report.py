@@ -245,6 +245,8 @@ def swim_text(report: dict[str, Any], units: str) -> str:
         else "No closed form beside it: the line floats"
     )
     lines = [
+        "An estimate: depth and current are taken as given, turbulence and side currents are left out. "
+        "What is seen at the water decides.",
         f"Fly depth at the first strip {show(report['depth_at_strip_start_m'], 'depth', units)}, "
         f"mean in the retrieve {show(depth, 'depth', units)}, "
         f"deepest {show(report['max_depth_m'], 'depth', units)} in {show(water, 'depth', units)} of water.",
