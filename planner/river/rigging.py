@@ -18,13 +18,15 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from planner import tables
 from planner.river.values import Notebook, short
 
 __all__ = ["WEIGHT_KEYS", "check_head", "check_weights"]
 
 WEIGHT_KEYS = ("bead", "cone", "dumbbell")
 _STEP_KEYS = (("ft", "head_ft"), ("grains", "head_grains"), ("sink_ips", "sink_ips"))
-_SIZE = re.compile(r"\s*[a-z]+\s+\d+(\.\d+|\s*/\s*\d+)?\s*(mm|in|\")\s*", re.IGNORECASE)
+_SIZE = re.compile(r"\s*([a-z]+)\s+\d+(\.\d+|\s*/\s*\d+)?\s*(mm|in|\")\s*", re.IGNORECASE)
+_NOT_METAL = ("nylon", "fluorocarbon", "floating coating")
 
 
 def check_head(where: str, entry: dict[str, Any], file: str, notes: Notebook) -> None:
@@ -69,8 +71,14 @@ def check_head(where: str, entry: dict[str, Any], file: str, notes: Notebook) ->
 def check_weights(where: str, entry: dict[str, Any], file: str, notes: Notebook) -> bool:
     """Note what is wrong with the weights tied into a fly and its timed fall; True when it names a weight."""
     tied = [key for key in WEIGHT_KEYS if entry.get(key) is not None]
+    metals = [row["material"] for row in tables.rows("tackle_materials") if row["material"] not in _NOT_METAL]
     for key in tied:
-        if not (isinstance(entry[key], str) and _SIZE.fullmatch(entry[key])):
+        size = _SIZE.fullmatch(entry[key]) if isinstance(entry[key], str) else None
+        if size is not None and size[1].lower() not in metals:
+            notes.add(
+                "error", file, where, f"{key} = {short(entry[key])}", f"one of {', '.join(metals)}", "name the metal"
+            )
+        elif size is None:
             notes.add(
                 "error", file, where, f"{key} = {short(entry[key])}", "a material and a size in mm or in",
                 f'write it like {key} = "tungsten 3.3 mm"',

@@ -190,6 +190,7 @@ def test_the_tackle_file_takes_steps_tapers_weights_and_timed_flies():
         ("front_taper_ft = 8\ndiameter_mm = 1.0", 'weighting = "none"', "both"),
         ('front_taper_ft = "long"', 'weighting = "none"', "front_taper_ft"),
         ("", "bead = 3", "bead"),
+        ("", 'bead = "gold 3 mm"', "bead"),
         ("", 'cone = "big"', "cone"),
         ("", 'weighting = "none"\nsink_ips = -2', "sink_ips"),
         ("", "", "neither"),
