@@ -138,7 +138,7 @@ function choice(row, key, words, choices) {
 
 function card(kind, row, i, fields) {
   const node = el("details", { class: "card" }, el("summary", {}, name(row.name || "new " + kind)),
-    el("div", { "data-figures": kind + "/" + i, class: "figures" }), ...fields,
+    el("div", { "data-figures": kind + "/" + i, class: "figures" }), el("div", { class: "two" }, fields),
     el("div", { class: "row" }, button("Take out of the box", () => {
       box[kind].splice(i, 1);
       mark();

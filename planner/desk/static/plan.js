@@ -9,7 +9,7 @@ import { known, percent, seconds, show, span } from "./units.js";
 import { plane } from "./geo.js";
 
 const asked = { day: "", from: "08:00", to: "16:00" };
-let editedAt = 0, again = 0, day = null, watching = 0, stamp = 0, last = null;
+let editedAt = null, again = 0, day = null, watching = 0, stamp = 0, last = null;
 
 function window_() {
   return { day: asked.day || undefined, from: asked.from || undefined, to: asked.to || undefined, level: model.level || undefined };
@@ -33,7 +33,7 @@ function rigBlock(rig) {
   return [el("p", { class: "rig" }, rigWords(rig)), el("dl", { class: "pairs" }, rows), rig.why ? el("p", {}, el("bdi", { text: rig.why })) : null];
 }
 
-function paintSpot(answer, spot, took, wrong) {
+function paintSpot(answer, spot, wrong) {
   const box = byId("spot-plan");
   if (!box) return;
   if (wrong) {
@@ -55,10 +55,7 @@ function paintSpot(answer, spot, took, wrong) {
   if (limits.length) parts.push(el("details", { class: "folded" }, el("summary", { text: "What weakens this (" + limits.length + ")" }), el("ul", {}, limits.map((limit) => el("li", { text: limit })))));
   parts.push(el("p", { class: "hint", id: "spot-plan-note", text: answer.complete === false ? "A quick look at " + (answer.rigs ? answer.rigs.asked + " of " + answer.rigs.in_the_box : "some of your") + " rigs; the whole box follows." : "Asked of the whole box" + (answer.arrival ? ", for " + answer.arrival : "") + "." }));
   box.replaceChildren(...parts.filter(Boolean));
-  if (known(took)) {
-    box.dataset.took = String(Math.round(took));
-    box.dataset.complete = String(answer.complete !== false);
-  }
+  box.dataset.complete = String(answer.complete !== false);
   drawSwim(record, spot);
 }
 
@@ -82,11 +79,22 @@ function keyOf(spot) {
   return JSON.stringify([spot.properties, spot.geometry, window_(), stamp]);
 }
 
-const fetchSpot = latest(async (spot, began) => {
+// From the end of an edit to its answer in sight [ms], for whoever measures the desk
+function took(spot) {
+  const box = byId("spot-plan"), now = pickedFeature();
+  if (editedAt === null || !box || !now || JSON.stringify(now.geometry) !== JSON.stringify(spot.geometry)) return;
+  box.dataset.took = String(Math.round(performance.now() - editedAt));
+  editedAt = null;
+}
+
+const fetchSpot = latest(async (spot) => {
   const id = idOf(spot), key = keyOf(spot);
   if (last && last.id === id) {
-    paintSpot(last.answer, spot, last.key === key ? null : undefined);
-    if (last.key === key) return;
+    paintSpot(last.answer, spot);
+    if (last.key === key) {
+      took(spot);
+      return;
+    }
   }
   clearTimeout(again);
   try {
@@ -95,14 +103,15 @@ const fetchSpot = latest(async (spot, began) => {
     const answer = await api("POST", "/api/plan/spot", { spot: given, ...window_() });
     if (!model.picked || model.picked.kind !== "spots" || model.picked.id !== id) return;
     last = { id: id, key: key, answer: answer };
-    paintSpot(answer, spot, performance.now() - began);
+    paintSpot(answer, spot);
+    took(spot);
     if (answer.level) noteRead(answer.level);
     setCaution("spot", answer.caution || (answer.spot || answer).caution, titleOf("spots", spot));
     if (answer.complete === false) follow(spot, 0);
   } catch (error) {
     last = null;
     if (!model.picked || model.picked.id !== id) return;
-    paintSpot(null, spot, null, error.status === 404 ? "The plan of one spot is not there yet." : textOf(error));
+    paintSpot(null, spot, error.status === 404 ? "The plan of one spot is not there yet." : textOf(error));
     setCaution("spot", null);
     for (const key of ["swim", "band"]) showLine(key, null);
   }
@@ -122,9 +131,7 @@ function follow(spot, tries) {
       if (answer.complete === false) follow(spot, tries + 1);
       else {
         last = { id: idOf(spot), key: keyOf(spot), answer: answer };
-        paintSpot(answer, spot, null);
-        const box = byId("spot-plan");
-        if (box) box.dataset.complete = "true";
+        paintSpot(answer, spot);
         setCaution("spot", answer.caution, titleOf("spots", spot));
       }
     } catch (error) {
@@ -133,7 +140,7 @@ function follow(spot, tries) {
   }, tries < 4 ? 900 : 2500);
 }
 
-function planPicked(began) {
+function planPicked() {
   const spot = pickedFeature();
   if (!spot || model.picked.kind !== "spots") {
     for (const key of ["swim", "band"]) showLine(key, null);
@@ -141,12 +148,12 @@ function planPicked(began) {
     return;
   }
   if (!spot.properties.run || !feature("runs", spot.properties.run)) {
-    paintSpot(null, spot, null, "Choose the run that this spot fishes; then its plan follows.");
+    paintSpot(null, spot, "Choose the run that this spot fishes; then its plan follows.");
     return;
   }
   const box = byId("spot-plan");
   if (box && !box.childNodes.length) box.append(el("p", { class: "hint", text: "Computing the plan of this spot." }));
-  fetchSpot(spot, began ?? performance.now());
+  fetchSpot(spot);
 }
 
 // Tomorrow by the desk's clock; left to the desk where it does not tell
@@ -261,14 +268,13 @@ export function startPlan() {
   });
   on("draw-panel", () => {
     // the panel was drawn anew: its plan is asked again, and the one shown stays until the answer comes
-    planPicked(editedAt || undefined);
-    editedAt = 0;
+    planPicked();
   });
   on("edited", ({ at }) => {
     editedAt = at;
   });
   on("moving", ({ kind, feature: moved }) => {
-    if (kind === "spots") fetchSpot(moved, performance.now());
+    if (kind === "spots") fetchSpot(moved);
   });
   on("level", () => {
     planPicked();
