@@ -166,7 +166,7 @@ class Live:
             raise UsageMistake(
                 f"spot {spot.id!r} names the run {spot.run!r}", "a run that is drawn", "choose its run", where=spot.id
             )
-        asked = _Question(spot, river, request, _key(river, spot, request))
+        asked = _Question(spot, river, request, (*_key(river, spot, request), self._arrivals.get(spot.id)))
         with self._lock:
             held = self._answers.get(asked.key)
         if held is not None:

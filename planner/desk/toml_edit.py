@@ -134,6 +134,10 @@ def join_entries(
             own = {member: value for member, value in entry.items() if member != "was"}
             laid = {**then.get(old, {}), **own}
             mine = {member: value for member, value in laid.items() if value is not None}
+            if old in then and mine == then[old]:  # not touched here: whatever stands there, or no longer does, holds
+                if old in raw:
+                    array.append(raw[old])
+                continue
             if plain.get(old) not in (then.get(old), mine):
                 raise _clash(old, file, mine, plain.get(old))
             table = raw.get(old, tomlkit.table())
