@@ -25,7 +25,7 @@ function freshWords(one) {
 export function gaugeWords(found) {
   const read = [Number.isFinite(found.stage_m) ? show(found.stage_m, "level") : "", Number.isFinite(found.discharge_m3s) ? show(found.discharge_m3s, "discharge") : ""].filter(Boolean);
   const age = Number.isFinite(found.age_min) ? ", " + (found.age_min < 120 ? Math.round(found.age_min) + " min" : Math.round(found.age_min / 60) + " h") + " ago" : "";
-  return (found.name || found.id) + ": " + (read.length ? read.join(", ") + age + (found.quality ? ", " + found.quality : "") : "no reading now") + ". " + (found.reminder || "");
+  return (found.name || found.id) + ": " + (read.length ? read.join(", ") + age + (found.quality ? ", " + found.quality : "") : "no reading now") + ". " + (found.quality === "provisional" ? "" : found.reminder || "");
 }
 
 export function firstRun(made) {
@@ -110,7 +110,7 @@ export function firstRun(made) {
       el("li", {}, field("Which gauge does it follow?", answers.station, "service:station; usgs, noaa, canada, england or france. Empty: you give the level by hand."), el("div", { class: "row" }, button("Ask this gauge", check, { id: "first-check" })), field("or find one near a place", answers.place, "Latitude and longitude"), el("div", { class: "row" }, service, button("Look near there", look, { id: "first-look" })), near),
       el("li", {}, field("Which units?", answers.units)),
       el("li", {}, field("Which craft?", answers.craft)),
-      el("li", {}, el("div", { class: "field-row" }, el("span", { class: "label", text: "Where is the first put-in?" }), at.node, el("span", { class: "hint", text: "Latitude and longitude, or a tap on the map" })), navigator.geolocation ? here : "")),
+      el("li", {}, el("div", { class: "field-row" }, el("span", { class: "label", text: "Where is the first put-in?" }), at.node, el("span", { class: "hint", text: "Latitude and longitude; a tap on the map moves it" })), navigator.geolocation ? here : "")),
     field("Name of the folder", folder, "Made beside where the desk was started"),
     el("div", { class: "row" }, button("Make the folder", go, { id: "first-go", class: "strong" })), says);
   byId("side").prepend(form);
