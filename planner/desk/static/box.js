@@ -154,6 +154,7 @@ function card(kind, row, i, fields) {
 
 function paintBox() {
   const root = byId("box-lists");
+  const open = new Set([...document.querySelectorAll("#panel-box details[open] [data-figures]")].map((node) => node.dataset.figures));
   root.replaceChildren(
     box.generic ? el("p", { class: "notice", text: "No tackle file yet: these are generic classes. Save makes them yours to change." }) : "",
     el("h3", { text: "Lines (" + box.line.length + ")" }),
@@ -172,6 +173,7 @@ function paintBox() {
     }, { id: "add-fly" }),
     group("Leader", bind(box.leader, "length_ft", "Length, ft", true), bind(box.leader, "diameter_mm", "Diameter, mm", true), choice(box.leader, "material", "Material", ["nylon", "fluorocarbon"])),
     group("Tippet", bind(box.tippet, "length_ft", "Length, ft", true), bind(box.tippet, "x", "X", true), choice(box.tippet, "material", "Material", ["nylon", "fluorocarbon"])));
+  for (const node of root.querySelectorAll("[data-figures]")) if (open.has(node.dataset.figures)) node.closest("details").open = true;
   paintPhysics();
 }
 
@@ -186,17 +188,16 @@ async function save() {
     toast("Every line and fly needs a name.");
     return;
   }
-  const says = byId("box-says");
   try {
     const set = { line: box.line.map(told), fly: box.fly.map(told), leader: box.leader, tippet: box.tippet };
     dirty = false;
     await put("PUT", "/api/tackle", { set: set });
-    says.replaceChildren("Saved.");
-    box.generic = false;
+    // the panel was painted anew when the folder was read again
+    byId("box-says").replaceChildren("Saved.");
     look();
   } catch (error) {
     dirty = true;
-    says.replaceChildren(el("span", { role: "alert", text: "Not saved. " + textOf(error) }));
+    byId("box-says").replaceChildren(el("span", { role: "alert", text: "Not saved. " + textOf(error) }));
   }
 }
 
@@ -245,8 +246,9 @@ function calibration() {
 }
 
 function paint() {
+  const lists = byId("box-lists") || el("div", { id: "box-lists" });
   byId("panel-box").replaceChildren(
-    el("div", { id: "box-lists" }),
+    lists,
     el("div", { class: "row sticky" }, button("Save the box", save, { id: "box-save", class: "strong", disabled: !dirty && !box.generic }), el("span", { id: "box-says", role: "status" })),
     calibration());
   paintBox();

@@ -48,9 +48,9 @@ function paint() {
     }
     try {
       await put("PUT", "/api/settings", { set: set });
-      says.textContent = "Saved.";
+      byId("settings-say").textContent = "Saved."; // the panel may have been painted anew
     } catch (error) {
-      says.textContent = "Not saved. " + textOf(error);
+      byId("settings-say").textContent = "Not saved. " + textOf(error);
     }
   };
   byId("panel-settings").replaceChildren(
