@@ -7,7 +7,7 @@ import { alongWithin, inside } from "./geo.js";
 import { api, query } from "./net.js";
 import { classMark, classOf, fixed, known, legend, number, rules, show, span, toSI, typed, unit, units } from "./units.js";
 
-let by = "depth", shown = null, runId = "", at = null, asked = "", walk = [];
+let by = "depth", shown = null, runId = "", at = null, asked = "", walk = [], stamp = 0, painted = "";
 const levelSet = {};
 
 export function levelText() {
@@ -77,7 +77,7 @@ function levelControls() {
 
 // Cells of a run, and the picture as soon as they come. Quick calls keep the latest only.
 const fetchCells = latest(async (id) => {
-  const key = id + "|" + model.level + "|" + model.version;
+  const key = id + "|" + model.level + "|" + stamp;
   if (key === asked && shown) return;
   try {
     const answer = await api("GET", "/api/see/run/" + encodeURIComponent(id) + query({ level: model.level }));
@@ -107,7 +107,7 @@ export function lookAtRun(id) {
     at = null;
     showCells([]);
     showLine("section", null);
-    paint();
+    paintIfNew();
     return;
   }
   if (id !== runId) {
@@ -115,7 +115,7 @@ export function lookAtRun(id) {
     shown = null;
     asked = "";
     at = null;
-    paint();
+    paintIfNew();
   }
   fetchCells(id);
 }
@@ -231,6 +231,14 @@ function paintSection(found, p) {
   showLine("section", ends || [p, p], { color: "#D55E00", weight: 3, dashArray: "2 6" });
 }
 
+// The panel is painted anew only when the runs, the flowline or the units changed: a slider in use stays.
+function paintIfNew() {
+  const now = JSON.stringify([runId, features("runs").map((run) => [idOf(run), titleOf("runs", run), run.geometry]), flowline(), units()]);
+  if (now === painted) return;
+  painted = now;
+  paint();
+}
+
 function paint() {
   const root = byId("panel-water"), runs = features("runs");
   const which = select(runId, [["", "choose a run"], ...runs.map((run) => [idOf(run), titleOf("runs", run)])], { id: "water-which" });
@@ -292,13 +300,18 @@ export function startWater() {
       setLevel(NaN);
     }
     if (runId && !feature("runs", runId)) runId = "";
-    paint();
+    stamp += 1;
+    paintIfNew();
     if (runId) fetchCells(runId);
     else if (features("runs").length && (model.river.soundings || {}).count) lookAtRun(idOf(features("runs")[0]));
   });
   on("saved", () => {
+    paintIfNew();
     if (runId && feature("runs", runId)) fetchCells(runId);
-    paint();
+  });
+  // a moved cast changes no water
+  on("edit", (kind) => {
+    if (kind !== "spots") stamp += 1;
   });
   on("level", () => {
     if (runId) fetchCells(runId);
