@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -82,7 +82,7 @@ class History:
     def _write(self) -> None:
         import orjson
 
-        record = {"at": self.at, "steps": [asdict(step) for step in self.steps]}
+        record = {"at": self.at, "steps": [vars(step) for step in self.steps]}
         write_whole(self.home / "history.json", orjson.dumps(record))
 
     def _prepare(self) -> None:

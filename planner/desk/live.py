@@ -39,6 +39,7 @@ __all__ = ["HeldStore", "Live", "quick_tackle"]
 _MOST_GEOMETRIES = 64
 _MOST_ANSWERS = 256
 _QUICK_LINES, _QUICK_FLIES = 2, 2
+_QUICK_FLIES_KNOWN = 1
 _MOST_PATCHES = 200
 _QUIET_S = 0.7  # without an edit, before the whole box is asked (design choice)
 
@@ -87,7 +88,7 @@ class HeldStore(SwimStore):
 
 
 def quick_tackle(tackle: Tackle, best: Sequence[tuple[str, str]]) -> Tackle:
-    """The part of a box that a quick answer looks at: what the last answer named, else what differs most.
+    """The part of a box that a quick answer looks at: lines and best fly of the last answer, else what differs most.
 
     Parameters
     ----------
@@ -100,8 +101,9 @@ def quick_tackle(tackle: Tackle, best: Sequence[tuple[str, str]]) -> Tackle:
     flies = [fly for name in dict.fromkeys(n for _, n in best) for fly in tackle.flies if fly.name == name]
     by_sink = sorted(tackle.lines, key=lambda line: -(line.sink_ips if math.isfinite(line.sink_ips) else 0.0))
     lines = [*lines, *(line for line in (by_sink[:1] + by_sink[-1:]) if line not in lines)]
+    most = _QUICK_FLIES_KNOWN if flies else _QUICK_FLIES
     flies = [*flies, *(fly for fly in tackle.flies if fly not in flies)]
-    return replace(tackle, lines=tuple(lines[:_QUICK_LINES]), flies=tuple(flies[:_QUICK_FLIES]))
+    return replace(tackle, lines=tuple(lines[:_QUICK_LINES]), flies=tuple(flies[:most]))
 
 
 @dataclass(frozen=True)

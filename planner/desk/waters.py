@@ -63,6 +63,7 @@ class Waters:
         self._gauges: dict[tuple[Any, ...], tuple[float, GaugeView]] = {}
         self._flows: dict[str, tuple[str, RunFlow]] = {}
         self._seen: dict[str, tuple[tuple[Any, ...] | None, GaugeView | None]] = {}
+        self._keys: dict[str, tuple[tuple[Any, ...], str]] = {}
         self.surveys = 0
 
     def view(self, station: str, river: River, request: Request) -> GaugeView:
@@ -114,7 +115,7 @@ class Waters:
         """A run with its gauge for a request; surveyed again only where something that it depends on changed."""
         first = (river.gauges[:1] or ("",))[0]
         view = self.view(run.gauge or first, river, request)
-        key = run_key(run, river, view)
+        key = self._key(run, river, view)
         with self._lock:
             held = self._flows.get(run.id)
         if held is None or held[0] != key:
@@ -124,12 +125,15 @@ class Waters:
                 self.surveys += 1
         return water_of(run, held[1], view)
 
-    def surveyed(self, run: Run, river: River, request: Request) -> bool:
-        """Whether the survey of a run still holds, so that `water` is quick."""
-        first = (river.gauges[:1] or ("",))[0]
-        with self._lock:
-            held = self._flows.get(run.id)
-        return held is not None and held[0] == run_key(run, river, self.view(run.gauge or first, river, request))
+    def _key(self, run: Run, river: River, view: GaugeView) -> str:
+        """`run_key`, looked up where the very same texts and record were seen before."""
+        names = ("river.toml", "runs.geojson", "soundings.csv", "places.geojson")
+        seen = (*(river.documents.get(name) for name in names), id(view.record))
+        held = self._keys.get(run.id)
+        if held is None or held[0] != seen:
+            held = (seen, run_key(run, river, view))
+            self._keys[run.id] = held
+        return held[1]
 
     def all(self, river: River, request: Request) -> tuple[dict[str, GaugeView], dict[str, RunWater]]:
         """Gauges by station, the river's first one first, and runs by id, as `planner.plan.day.day_of` takes them."""

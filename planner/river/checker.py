@@ -208,11 +208,20 @@ def _unknown_class(name: str, classes: set[str], file: str, where: str, notes: N
 
 
 def _check_spots(river: River, outlines: dict[str, BaseGeometry], plane: LocalPlane, notes: Notebook) -> None:
+    if not river.spots:
+        return
     known = {run.id: run for run in river.runs}
-    for spot in river.spots:
+    # all at once: two hundred spots are checked with each edit of the desk
+    ends = np.array([(spot.stance_lonlat, spot.landing_lonlat) for spot in river.spots])
+    xs, ys = plane.to_xy(ends[:, :, 0], ends[:, :, 1])
+    points = shapely.points(xs, ys)
+    away = np.full(xs.shape, np.nan)
+    for run_id, outline in outlines.items():
+        own = np.array([spot.run == run_id for spot in river.spots])
+        away[own] = shapely.distance(_ready(outline), points[own])
+    for number, spot in enumerate(river.spots):
         where = f"spot {spot.id}"
-        x, y = plane.to_xy(*np.transpose([spot.stance_lonlat, spot.landing_lonlat]))
-        length = float(np.hypot(x[1] - x[0], y[1] - y[0]))
+        length = float(np.hypot(xs[number, 1] - xs[number, 0], ys[number, 1] - ys[number, 0]))
         notes.plausible(length, "cast_m", "the cast's length", SPOTS_FILE, where, _cast_hint(length))
         if spot.run not in known:
             notes.add(
@@ -220,7 +229,7 @@ def _check_spots(river: River, outlines: dict[str, BaseGeometry], plane: LocalPl
                 f"one of {', '.join(known) or 'the runs of runs.geojson'}", "correct the spot's run", kind="run",
             )  # fmt: skip
             continue
-        _check_spot_place(spot, known[spot.run], outlines[spot.run], x, y, where, notes)
+        _check_spot_place(spot, known[spot.run], away[number], where, notes)
 
 
 def _cast_hint(length: float) -> str:
@@ -230,15 +239,13 @@ def _cast_hint(length: float) -> str:
     return "draw the spot from the rod tip to where the fly lands"
 
 
-def _check_spot_place(
-    spot: Spot, run: Run, outline: BaseGeometry, x: np.ndarray, y: np.ndarray, where: str, notes: Notebook
-) -> None:
+def _check_spot_place(spot: Spot, run: Run, away_m: np.ndarray, where: str, notes: Notebook) -> None:
     bound = limits("spot_outside_m")
     ends = [("stance", 0, "warning"), ("landing", 1, "error")]
     if spot.stance == "bank":
         ends = ends[1:]
     for name, end, level in ends:
-        away = float(outline.distance(shapely.Point(x[end], y[end])))
+        away = float(away_m[end])
         if away > bound.warn_high:
             notes.add(
                 level if away > bound.error_high else "warning", SPOTS_FILE, where,
