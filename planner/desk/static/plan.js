@@ -175,6 +175,8 @@ const fetchDay = latest(async () => {
   }
 });
 const dayLater = debounce(600, () => fetchDay());
+// after an edit only when the hand has rested: the edited spot comes first
+const dayAtRest = debounce(3000, () => fetchDay());
 
 async function startDay() {
   day = { state: "running" };
@@ -273,8 +275,12 @@ export function startPlan() {
   on("edited", ({ at }) => {
     editedAt = at;
   });
+  // while a point is held still on its way its plan is shown; a quick drag is asked once, at its end
+  const still = debounce(120, (moved) => {
+    if (model.hands) fetchSpot(moved);
+  });
   on("moving", ({ kind, feature: moved }) => {
-    if (kind === "spots") fetchSpot(moved);
+    if (kind === "spots") still(moved);
   });
   on("level", () => {
     planPicked();
@@ -282,7 +288,7 @@ export function startPlan() {
   });
   on("saved", () => {
     planPicked();
-    dayLater();
+    dayAtRest();
   });
   api("GET", "/api/plan/day").then((found) => {
     if (!found || found.state === "none" || !found.state) return;
