@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -37,7 +38,6 @@ def desk(folder: Path | None, port: int, browser: bool, replies: tuple[Path, ...
         click.echo(f"The desk is open at {address}")
         click.echo("Keep this address to yourself; it opens your folder. Ctrl-C ends the desk.", err=True)
 
-    try:
+    with suppress(KeyboardInterrupt):
         serve(folder, port=port, clock=Clock(replies, now), say=say, opened=webbrowser.open if browser else None)
-    except KeyboardInterrupt:
-        click.echo("The desk is closed; every edit is in the folder.", err=True)
+    click.echo("The desk is closed; every edit is in the folder.", err=True)

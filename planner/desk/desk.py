@@ -286,6 +286,12 @@ class Desk:
         spot = spot_in(asked.get("spot"), river)
         return self.live.spot(river, spot, self.request(asked, river), asked.get("whole") is True)
 
+    def close(self) -> None:
+        """Let go of what waits to be computed; what was edited is on the disk."""
+        with self._making:
+            if self._live is not None:
+                self._live.stop()
+
     def warm(self) -> None:
         """Do ahead what the first answer would wait for: imports, compiled code, gauges, surveys, one spot's swims.
 

@@ -141,6 +141,9 @@ class Live:
 
     def stop(self) -> None:
         """Let go of what waits."""
+        with self._lock:
+            if self._timer is not None:
+                self._timer.cancel()
         self._behind.shutdown(wait=False, cancel_futures=True)
 
     def spot(self, river: River, spot: Spot, request: Request, whole: bool = False) -> dict[str, Any]:

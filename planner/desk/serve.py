@@ -90,6 +90,7 @@ def serve(
     if opened is not None:
         opened(guard.address)
     try:
-        server.run()
+        server.run()  # it returns when it is interrupted
     finally:
         server.close()
+        desk.close()

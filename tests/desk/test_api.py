@@ -315,6 +315,28 @@ def test_the_command_says_what_it_needs(tmp_path: Path) -> None:
         assert "Traceback" not in done.stderr
 
 
+def test_an_interrupt_closes_the_desk_in_order(tmp_path: Path) -> None:
+    """Ctrl-C ends the process by itself, with the word that every edit is in the folder."""
+    import os
+    import signal
+
+    process = subprocess.Popen(
+        [sys.executable, "-m", "planner", "desk", "--no-browser"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONUNBUFFERED": "1", "PYTHONPATH": str(ROOT)},
+    )
+    assert process.stdout is not None
+    assert "http://127.0.0.1:" in process.stdout.readline()
+    process.send_signal(signal.SIGINT)
+    _, said = process.communicate(timeout=60)
+    assert process.returncode == 0
+    assert "every edit is in the folder" in said
+    assert "Traceback" not in said
+
+
 def test_the_settings_of_the_demo_are_read_as_they_stand(seeing: Caller) -> None:
     """What the page is told of river.toml is the file itself, unknown members included."""
     notes = Notebook()
