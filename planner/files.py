@@ -8,7 +8,8 @@ import math
 import os
 import stat
 import tempfile
-from collections.abc import Mapping
+import time
+from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -16,7 +17,7 @@ from typing import Any
 
 from planner.errors import NotWritten
 
-__all__ = ["LARGEST_BYTES", "plain", "plain_times", "read_bounded", "write_whole"]
+__all__ = ["LARGEST_BYTES", "plain", "plain_times", "read_bounded", "sole_writer", "write_whole"]
 
 # A gauge's record of ten years in its agency's longest form has about 60 MB.
 LARGEST_BYTES = 256_000_000
@@ -48,6 +49,52 @@ def read_bounded(path: Path | str, most: int = LARGEST_BYTES) -> bytes:
         if len(raw) > most or os.fstat(stream.fileno()).st_size > most:
             raise OSError(errno.EFBIG, f"it holds more than {most // 1_000_000} MB", str(path))
         return raw
+
+
+@contextlib.contextmanager
+def sole_writer(folder: Path | str, patience_s: float = 10.0) -> Iterator[None]:
+    """Keep other processes of this program from writing to a folder meanwhile.
+
+    Without it two processes may both find a file as they read it and the second write over the first. The lock is on
+    the folder itself and leaves nothing behind, also when the process is killed. Systems without ``flock`` go without.
+
+    Parameters
+    ----------
+    folder : Path
+        The river folder; one that is missing is left for the writer to say.
+    patience_s : float
+        How long to wait for another writer [s].
+
+    Raises
+    ------
+    NotWritten
+        When another process holds it for longer.
+    """
+    try:
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+    except (ImportError, OSError):
+        yield
+        return
+    try:
+        until = time.monotonic() + patience_s
+        while True:
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except BlockingIOError:
+                if time.monotonic() > until:
+                    raise NotWritten(
+                        "another process has been writing to the folder all the while", "the folder to itself",
+                        "wait until it ends and repeat your change", where=str(folder),
+                    ) from None  # fmt: skip
+                time.sleep(0.02)
+            except OSError:  # a file system that knows no locks
+                break
+        yield
+    finally:
+        os.close(handle)
 
 
 def write_whole(path: Path, content: str | bytes) -> None:

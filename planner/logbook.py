@@ -184,13 +184,14 @@ def log_entries(folder: Path, rows: Sequence[dict[str, str]], files: Sequence[Pa
     dict
         ``added``, ``already_there``, ``entries`` (in the log now), ``unknown_spots``, ``rows`` added.
     """
-    from planner.files import write_whole
+    from planner.files import sole_writer, write_whole
     from planner.river import read_river
 
-    river = read_river(folder)
-    text, report = added_log(river, [*rows, *(row for path in files for row in _rows_of(path))])
-    if text is not None:
-        write_whole(Path(folder) / "log.csv", text)
+    given = [*rows, *(row for path in files for row in _rows_of(path))]
+    with sole_writer(folder):  # from reading to writing, so that no entry of another process is lost
+        text, report = added_log(read_river(folder), given)
+        if text is not None:
+            write_whole(Path(folder) / "log.csv", text)
     return report
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from planner.errors import NotWritten
-from planner.files import write_whole
+from planner.files import sole_writer, write_whole
 from planner.river import depths, settings, shapes, tackle
 from planner.river.records import River
 from planner.river.write_rows import log_text, soundings_text
@@ -60,6 +60,12 @@ def write_river(river: River, folder: Path | str | None = None) -> list[Path]:
         is written.
     """
     to = Path(folder) if folder is not None else river.folder
+    with sole_writer(to):
+        return _written(river, to)
+
+
+def _written(river: River, to: Path) -> list[Path]:
+    """Check that nothing changed since the river was read, then write what did in it."""
     wanted: list[tuple[Path, str]] = []
     for name, make in _TEXTS.items():
         text = make(river)

@@ -80,8 +80,9 @@ def _number(found: Any, *path: str) -> float:
             value = float(value)
         except ValueError:
             return math.nan
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    return float(value) if good else math.nan
+    if not isinstance(value, int | float) or isinstance(value, bool) or abs(value) > 1e300:
+        return math.nan
+    return float(value)
 
 
 def _moment(value: Any) -> datetime | None:

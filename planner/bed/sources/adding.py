@@ -12,7 +12,7 @@ import numpy as np
 from planner.bed.sources.intake import Intake
 from planner.bed.sources.records import Batch
 from planner.errors import NotWritten
-from planner.files import write_whole
+from planner.files import sole_writer, write_whole
 from planner.river.depths import SOUNDINGS_FILE
 from planner.units import FOOT
 
@@ -49,8 +49,9 @@ def append(river: Any, intake: Intake) -> list[Path]:
     after = appended_text(text, intake)
     if after is None:
         return []
-    _unchanged(path, text)
-    write_whole(path, after)
+    with sole_writer(path.parent):
+        _unchanged(path, text)
+        write_whole(path, after)
     return [path]
 
 
