@@ -37,8 +37,8 @@ check: $(VENV)/.test ## lint, one-way data flow, types
 	$(BIN)/lint-imports
 	$(BIN)/mypy
 
-bench: $(VENV)/.test ## run every benchmark of tests/bench and print one line each
-	@for file in tests/bench/bench_*.py; do $(BIN)/python -m tests.bench.$$(basename $$file .py) || exit 1; done
+bench: $(VENV)/.test ## run every benchmark and print the design's figures with what was measured (half an hour)
+	$(BIN)/python -m tests.bench.table
 
 fuzz: $(VENV)/.test ## fuzz every reader by coverage, SECONDS_EACH=60; Linux
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'atheris>=2.3'
