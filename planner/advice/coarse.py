@@ -20,7 +20,7 @@ __all__ = ["Coarse", "TracksAt", "coarse", "finalists"]
 
 TracksAt = Callable[[Way, Sequence[int]], Tracks]
 
-_SLACK = 0.07
+_SLACK, _TIGHTER = 0.07, 0.6
 _PRUNE_SHARE = 0.6
 _SECONDS, _DRAWS, _STEPS = {"held": 3, "fed": 1}, 64, 3
 _FINALISTS, _BESIDES = 4, 3
@@ -40,10 +40,10 @@ class Coarse:
         Largest band time, less where the hang chance is near the limit, shape (ways, C) [s].
     worth : numpy.ndarray
         Largest band time for its hang chance, for where nothing is within the limit.
-    second, strict : numpy.ndarray
-        Countdown of the best with the limit softened, and with the limit as it is [s].
-    sure, hoped : numpy.ndarray
-        Largest band time with the limit as it is, and as much looser as few draws can tell [s].
+    second, strict, early : numpy.ndarray
+        Countdown of the best with the limit softened, as it is, and tightened [s].
+    sure, hoped, wary : numpy.ndarray
+        Largest band time with the limit as it is, and as much looser and tighter as few draws can tell [s].
     """
 
     rows: np.ndarray
@@ -52,8 +52,10 @@ class Coarse:
     worth: np.ndarray
     second: np.ndarray
     strict: np.ndarray
+    early: np.ndarray
     sure: np.ndarray
     hoped: np.ndarray
+    wary: np.ndarray
 
 
 def _laid_out(field: Field) -> tuple[np.ndarray, list[int], list[int], list[list[int]]]:
@@ -103,7 +105,7 @@ def coarse(
     rows, first, asked, beside = _laid_out(field)
     rest = [c for c in range(rows.size) if c not in (*first, *asked)]
     dev = deviations(draw(_DRAWS, settings.seed))
-    values = np.zeros((6, len(ways), rows.size))
+    values = np.zeros((8, len(ways), rows.size))
 
     made_keys = [way_key(way, tables, settings, _DRAWS) for way in ways]
 
@@ -139,7 +141,7 @@ def coarse(
 
 
 def _sum_up(band: np.ndarray, hang: np.ndarray, seconds: np.ndarray, limit: float) -> np.ndarray:
-    """The six figures of `Coarse` of one way, shape (6, L), from its band times and hang chances, shape (L, W)."""
+    """The eight figures of `Coarse` of one way, shape (8, L), from its band times and hang chances, shape (L, W)."""
     # softened by what few draws can tell, so that a way whose best second is near the limit is looked at closely
     over = (hang - limit) / _SLACK
     inside = band * (1.0 - 0.5 * np.clip(over, 0.0, 1.0)) * (over <= 1.0)
@@ -151,18 +153,21 @@ def _sum_up(band: np.ndarray, hang: np.ndarray, seconds: np.ndarray, limit: floa
     sure = within.max(axis=1)
     hoped = np.where(over <= 1.0, band, 0.0).max(axis=1)
     strict = np.where(sure > 0, seconds[within.argmax(axis=1)], second)
-    return np.array([fit, worth, second, strict, sure, hoped])
+    tight = np.where(over <= -_TIGHTER, band, 0.0)
+    wary = tight.max(axis=1)
+    early = np.where(wary > 0, seconds[tight.argmax(axis=1)], strict)
+    return np.array([fit, worth, second, strict, early, sure, hoped, wary])
 
 
 def finalists(ways: list[Way], found: Coarse, c: int) -> list[int]:
     """The best few ways at one level; one with another rig and one with the other mode are always among them.
 
     Few draws place a hang chance to within some hundredths: the best with the limit softened, with the limit as it is,
-    and with a limit as much looser are all looked at.
+    and with a limit as much looser and tighter are all looked at.
     """
     order = sorted(range(len(ways)), key=lambda w: (-found.fit[w, c], -found.worth[w, c], w))
     chosen, first = order[:_FINALISTS], ways[order[0]]
-    for values in (found.sure[:, c], found.hoped[:, c]):
+    for values in (found.sure[:, c], found.hoped[:, c], found.wary[:, c]):
         best = sorted(range(len(ways)), key=lambda w: (-values[w], w))[:_BESIDES]
         chosen += [w for w in best if w not in chosen and values[w] > 0]
     for other in (

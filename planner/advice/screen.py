@@ -18,7 +18,7 @@ __all__ = ["screen"]
 
 _SECONDS, _DRAWS = 4, 16
 _SLACK = 0.2  # what so few draws and stand-ins can tell of a hang chance
-_KEEP_SHARE = 0.25
+_KEEP_SHARE = 0.12
 _MODE = "held"  # the order of rigs in depth is the same fed; half the swims
 
 
@@ -26,7 +26,7 @@ def screen(jobs: Sequence[tuple[Field, list[int]]], tables: SwimTables, settings
     """Rank all rigs of each field, and fill its `screened` and `shortlist`.
 
     Rigs are ranked at one pace in one mode, with stand-ins for the responses; which is best depends on both, so the
-    list is long: a rig that gives a quarter of the best there may be the best at another pace.
+    list is long: a rig that gives an eighth of the best there may be the best at another pace.
 
     Parameters
     ----------

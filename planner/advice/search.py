@@ -89,7 +89,9 @@ def _closely(
 ) -> list[Candidate]:
     """A way weighed at some rows with all draws, at every second around its best coarse ones."""
     seconds = field.seconds(way.mode)
-    around = [np.array([part[w, found.beside[row]] for part in (found.second, found.strict)]) for row in rows]
+    around = [
+        np.array([part[w, found.beside[row]] for part in (found.second, found.strict, found.early)]) for row in rows
+    ]
     span = np.array(
         [
             (

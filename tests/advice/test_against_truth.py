@@ -27,3 +27,13 @@ def test_stated_chances_come_true(store):
     assert abs(hang.mean() - hung.mean()) < 0.06
     likely = touch > 0.5
     assert touched[likely].mean() > touched[~likely].mean() + 0.3
+
+
+def test_stated_chances_come_true_over_uneven_beds_and_from_a_drifting_boat(store):
+    """Waves, shelves, an error along the channel and the boat's speed are in the truth; chance alone allows 0.05."""
+    cases = outcomes(32, 12, 3, store, rough=True)
+    touch, hang, touched, hung = cases.T
+    assert abs(touch.mean() - touched.mean()) < 0.07
+    assert abs(hang.mean() - hung.mean()) < 0.07
+    likely = touch > 0.5
+    assert touched[likely].mean() > touched[~likely].mean() + 0.3
