@@ -155,6 +155,21 @@ def test_ice_stays_off_and_the_rest_is_not_assessed(ice_river: Path, tmp_path: P
     assert gauge["stage_m"] is None
     assert gauge["discharge_m3s"] > 0, "a missing code is no discharge"
     assert all(step["stage_m"] is None and step["discharge_m3s"] > 0 for step in plan["ladder"])
+    for spot in plan["spots"]:
+        assert (spot["best"], spot["velocity_low_m_s"], spot["depth_m"]) == (None, None, None)
+        assert "reports ice" in spot["none_because"]
+    for run_ in plan["runs"]:
+        assert run_["velocity_low_m_s"] is None
+        assert run_["velocity_used_m_s"] is None, "no range is no better than a narrow one"
+
+
+def test_under_ice_a_level_of_the_users_own_still_answers(ice_river: Path, tmp_path: Path) -> None:
+    """What the user states is taken at his word: depth and current of open water, and the caution of the ice stays."""
+    done = run("plan", str(ice_river), *ICE, "--level", "4000 cfs", "--out", str(tmp_path))
+    assert done.exit_code == 0, done.output
+    plan = written(tmp_path)
+    assert plan["caution"]["level"] == 3
+    assert any(run_["velocity_used_m_s"] for run_ in plan["runs"])
 
 
 def test_a_reply_without_series_ends_with_4(june_river: Path, tmp_path: Path) -> None:

@@ -29,6 +29,7 @@ from planner.flow.state import TEN_NINETY
 from planner.plan.ask import Request
 from planner.plan.cautions import cautious_level, run_caution, spot_caution, step_conditions, whole_caution
 from planner.plan.day import Day, SpotDay, day_of
+from planner.plan.ice import open_water_only
 from planner.plan.readings import GaugeView, gauge_record
 from planner.plan.side import short_view, side_view
 from planner.plan.taught import learned_record, spot_learned
@@ -111,11 +112,11 @@ def plan_of(found: Day, river: River, request: Request, units: str) -> dict[str,
         "hours": [hour.as_dict() for hour in hours],
         "weather": found.weather.as_dict(units, Route.of(river).bearing()),
         "runs": [
-            as_run_record(water, found.states[run_id], run_cautions[run_id].as_dict())
+            open_water_only(as_run_record(water, found.states[run_id], run_cautions[run_id].as_dict()), water.view)
             for run_id, water in waters.items()
         ],
         "spots": [
-            spot_record(day, answer, spot_cautions[day.spot.id], found, river, units)
+            open_water_only(spot_record(day, answer, spot_cautions[day.spot.id], found, river, units), day.water.view)
             for day, answer in zip(days, answers, strict=True)
         ],
         "ladder": ladder,
