@@ -33,15 +33,16 @@ def day_clock(plan: dict[str, Any], river: River, units: str) -> str:
     notes = [*_light(found, river), *_moving(found, units), *_access(found, river, units)]
     if found.get("shuttle"):
         notes.append(text(found["shuttle"]))
-    notes += [text(note) for note in found.get("notes") or ()]
+    assumed = [text(note) for note in found.get("notes") or ()]
     who, phone = river.authority.get("name"), river.authority.get("phone")
     if who or phone:
         notes.append(f"Leave your plan with someone ashore. Overdue: {name(who or '')} <b>{text(phone or '')}</b>")
-    if not (conflicts or rows or notes):
+    if not (conflicts or rows or notes or assumed):
         return ""
     listed = f"<ul>{conflicts}</ul>" if conflicts else ""
     clock = f'<ol class="day-clock">{"".join(rows)}</ol>' if rows else ""
-    more = f'<ul class="day-notes">{"".join(f"<li>{note}</li>" for note in notes)}</ul>' if notes else ""
+    said = [*(f"<li>{note}</li>" for note in notes), *(f'<li class="assumed">{note}</li>' for note in assumed)]
+    more = f'<ul class="day-notes">{"".join(said)}</ul>' if said else ""
     return f'<section aria-labelledby="day-h"><h2 id="day-h">The day</h2>{listed}{clock}{more}</section>'
 
 

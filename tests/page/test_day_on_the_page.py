@@ -13,7 +13,7 @@ from planner.files import read_bounded
 from planner.page import build_page, spots_gpx, summary, words
 from planner.page.dayclock import day_clock
 from planner.page.hourwords import hour_spans
-from tests.browser import opened
+from tests.browser import DESKTOP, opened
 from tests.page.sample import NASTY, sample
 
 ALERT = {
@@ -187,3 +187,23 @@ def test_a_file_that_never_ends_is_refused(tmp_path: Path) -> None:
     small = tmp_path / "small"
     small.write_bytes(b"abc")
     assert read_bounded(small, 3) == b"abc"
+
+
+def test_a_full_day_still_prints_on_one_sheet(browser: Any, full: Any, tmp_path: Path) -> None:
+    """Alert, weather, hours, ways off and shuttle leave room on Letter and A4, and no count runs into its neighbour."""
+    file = tmp_path / "full.html"
+    plan, river = full
+    best = plan["spots"][1]["best"]
+    best.update(countdown_from_s=112.0, countdown_to_s=115.0, countdown_mode="mended")
+    file.write_text(build_page(plan, river, "us"), encoding="utf-8")
+    with opened(browser, file, DESKTOP) as found:
+        page = found.page
+        for paper in ("Letter", "A4"):
+            sheet = page.pdf(format=paper, print_background=False)
+            assert len(re.findall(rb"/Type\s*/Page\b(?!s)", sheet)) == 1, paper
+        page.set_viewport_size({"width": 735, "height": 1050})
+        page.emulate_media(media="print")
+        wide = "n => [n.scrollWidth, n.clientWidth]"
+        for cell in page.locator("#spots td").all():
+            scroll, client = cell.evaluate(wide)
+            assert scroll <= client + 1, cell.inner_text()
