@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planner.advice import AtLevel, BedPatch, SpotAtLevels
+from planner.bed.constants import constants
 from planner.flow import RunFlow, survey_run
 from planner.flow.state import TEN_NINETY, FlowState
 from planner.gauges.series import to_datetime64
@@ -181,10 +182,21 @@ def spot_water(water: RunWater, spot: Spot, level: GaugeLevel) -> SpotWater:
         velocity_high_m_s=of("velocity_high_m_s", 0),
         exponent_m=of("exponent_m", 0),
         stance_depth_m=of("depth_m", 1),
-        stance_depth_high_m=of("depth_m", 1) + TEN_NINETY * of("depth_sd_m", 1),
+        stance_depth_high_m=of("depth_m", 1) + TEN_NINETY * of("depth_sd_m", 1) * _edge_factor(water.run),
         stance_velocity_m_s=of("velocity_m_s", 1),
         stance_velocity_high_m_s=of("velocity_high_m_s", 1),
     )
+
+
+def _edge_factor(run: Run) -> float:
+    """Factor on the standard deviation of the depth where somebody stands.
+
+    A run with both banks is held at its edges by them, and its error, found with them, is larger than that of the same
+    soundings without: to leave an edge out would make the water where a wader stands look better known.
+    """
+    if run.banks == "both":
+        return 1.0
+    return float(constants("flow")["unbanked_stance_factor"])
 
 
 def _hold_band(spot: Spot, run: Run) -> tuple[float, float]:
