@@ -182,11 +182,13 @@ def test_the_terminal_cuts_no_name(full: Any) -> None:
 
 def test_a_file_that_never_ends_is_refused(tmp_path: Path) -> None:
     """A reader takes a bounded number of bytes and says what was wrong."""
-    with pytest.raises(OSError, match="holds more than 1 MB"):
+    with pytest.raises(OSError, match="no ordinary file"):
         read_bounded("/dev/zero", 1_000_000)
     small = tmp_path / "small"
     small.write_bytes(b"abc")
     assert read_bounded(small, 3) == b"abc"
+    with pytest.raises(OSError, match="holds more than 0 MB"):
+        read_bounded(small, 2)
 
 
 def test_a_full_day_still_prints_on_one_sheet(browser: Any, full: Any, tmp_path: Path) -> None:
