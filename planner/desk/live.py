@@ -12,7 +12,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -177,7 +177,10 @@ class Live:
         if held is not None:
             return held
         if whole:
-            self._later(asked).result()
+            try:
+                self._later(asked).result()
+            except CancelledError:  # a newer edit of this spot took its place: nobody waits for this one any more
+                return self._answer(asked, False)
             with self._lock:
                 return self._answers[asked.key]
         quick = self._answer(asked, False)

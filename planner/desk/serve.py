@@ -15,7 +15,7 @@ from planner.errors import UsageMistake
 __all__ = ["LOOPBACK", "open_socket", "serve"]
 
 LOOPBACK = "127.0.0.1"
-_THREADS = 4
+_THREADS = 8  # a whole answer keeps one waiting; the page asks for few at once (design choice)
 
 
 def open_socket(port: int) -> socket.socket:

@@ -131,6 +131,17 @@ def test_the_whole_box_waits_for_a_pause(desk: Caller, monkeypatch: pytest.Monke
     assert len(asked) <= 3
 
 
+def test_a_wait_that_a_newer_edit_ends_gets_the_quick_answer(desk: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who waits for the whole box while the spot is dragged on is answered, not left with an error."""
+    from concurrent.futures import Future
+
+    gone: Future[None] = Future()
+    gone.cancel()
+    monkeypatch.setattr(desk.desk.live, "_later", lambda question: gone)
+    answer = desk.post("/api/plan/spot", {"spot": _moved(_first(desk), 0.77), "whole": True})
+    assert answer["complete"] is False
+
+
 def test_a_quick_answer_looks_at_few_rigs() -> None:
     """The rigs of the last answer first, then those that differ most; never more than two lines and two flies."""
     from tests.desk.desks import DEMO
