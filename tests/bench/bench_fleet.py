@@ -9,6 +9,7 @@ file of their own. Each count of workers begins with an empty store and a second
 from __future__ import annotations
 
 import json
+import multiprocessing
 import os
 import resource
 import shutil
@@ -64,6 +65,8 @@ def main() -> None:
         folders = rivers(count, room)
         os.environ["PLUMBRUN_CACHE"] = str(room / "warm")
         run_fleet(folders[:2], Order(now, room / "first"), workers=2)  # machine code is compiled once
+        while multiprocessing.active_children():
+            time.sleep(0.1)
         speeds = {}
         for workers in (1, 2):
             os.environ["PLUMBRUN_CACHE"] = str(room / f"store-{workers}")
@@ -72,7 +75,8 @@ def main() -> None:
                 began = time.perf_counter()
                 fleet = run_fleet(folders, Order(now, room / f"out-{workers}-{state}"), workers=workers)
                 wall = time.perf_counter() - began
-                time.sleep(1.0)  # the workers end
+                while multiprocessing.active_children():  # a worker counts when it has ended
+                    time.sleep(0.1)
                 after = resource.getrusage(resource.RUSAGE_CHILDREN)
                 cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
                 began = time.perf_counter()
