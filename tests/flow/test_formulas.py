@@ -192,3 +192,9 @@ def test_both_methods_agree_where_depth_and_speed_are_even():
     x = np.linspace(0, 20, 21)
     assert mid_section(x, np.full(21, 2.0), np.full(21, 0.5))["discharge"] == pytest.approx(20.0)
     assert mean_section(x, np.full(21, 2.0), np.full(21, 0.5)) == pytest.approx(20.0)
+
+
+@pytest.mark.parametrize("given", [(0.0, 0.001, 0.8), (1.2, 0.0, 0.8), (1.2, 0.001, 0.0)])
+def test_a_gauging_that_lacks_depth_slope_or_current_shows_no_roughness(given):
+    """Nothing in one of them is unknown, not a roughness of zero."""
+    assert math.isnan(manning_n(*given))
