@@ -48,7 +48,7 @@ def _band_of(
     """Largest band time within the limit around a countdown, after one direct swim from it [s]; 0 when it fails."""
     seconds = float(candidate.seconds[at])
     try:
-        path = direct_swim(field, row, rig, candidate, seconds)
+        path = direct_swim(field, row, rig, candidate, seconds, rough=True)
     except PlumbrunError:
         return 0.0
     moved = corrected(tracks, path, seconds)

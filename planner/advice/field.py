@@ -18,6 +18,7 @@ from planner.advice.weigh import CHANNELS, RESPONSES, Ground, Tracks
 
 __all__ = ["Field", "current_log_sd", "field_of", "screen_tracks", "sunk", "tracks_of", "unanswerable", "varied"]
 
+_LONGEST_CAST_M = 60.0  # what a cast of the swim model may be at most
 _SINK = 6 + 2 * RESPONSES.index("sink_rate")
 _LEVEL = ROWS.index("level")
 _BED_OFFSET = ROWS.index("bed_offset")
@@ -167,6 +168,8 @@ def current_log_sd(level: AtLevel) -> float:
 def unanswerable(spot: SpotAtLevels, i: int) -> str:
     """Why there can be no advice at a level, or an empty word."""
     level = spot.levels[i]
+    if spot.cast_m > _LONGEST_CAST_M:
+        return "The cast is longer than 60 m (200 ft): no rod makes it. Correct the spot's stance or landing."
     if spot.soundings <= 0 or not np.isfinite(spot.patch.depth_m).any():
         return "No soundings here, so the bed is not known: sound the spot first."
     if level.depth_m != level.depth_m:

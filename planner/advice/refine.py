@@ -19,11 +19,14 @@ __all__ = ["corrected", "direct_swim", "refine_field"]
 
 _NODES = 20  # segments of 0.4 to 0.75 m: within 1 % of finer ones, see the line physics notes
 _STEP_S = 1.0 / 30.0
+_TRIAL = (12, 0.05)  # a tip must give a quarter more: a few centimetres do not matter
 _REFINED = 4
 
 
-def direct_swim(field: Field, row: int, rig: Rig, candidate: Candidate, countdown_s: float) -> Swim:
-    """The candidate's swim over a free bed at full resolution, on the spot's own cast and current.
+def direct_swim(
+    field: Field, row: int, rig: Rig, candidate: Candidate, countdown_s: float, *, rough: bool = False
+) -> Swim:
+    """The candidate's swim over a free bed, on the spot's own cast and current; `rough` with few nodes, for a trial.
 
     Raises
     ------
@@ -45,7 +48,8 @@ def direct_swim(field: Field, row: int, rig: Rig, candidate: Candidate, countdow
     exponent = level.exponent_m if level.exponent_m == level.exponent_m else field.canon.exponent_m
     current = Current(field.current(i), level.depth_m, exponent)
     line = line_with_sink_factor(rig.line, math.exp(rig.sink_shift)) if rig.sink_shift else rig.line
-    return swim(line, rig.fly, cast, current, nodes=_NODES, dt=_STEP_S)
+    nodes, step = _TRIAL if rough else (_NODES, _STEP_S)
+    return swim(line, rig.fly, cast, current, nodes=nodes, dt=step)
 
 
 def corrected(tracks: Tracks, path: Swim, countdown_s: float) -> Tracks:

@@ -75,6 +75,10 @@ class Need:
     node: tuple[int, int]
     vary: str = ""
 
+    def __hash__(self) -> int:
+        """Without the geometry's five numbers: needs of one spot share it, and equality still looks at it."""
+        return hash((self.canon.cast_m, self.rig, self.mode, self.strip_m_s, self.node, self.vary))
+
 
 def longest_count(canon: Canon, mode: str) -> float:
     """Longest countdown tabulated in a mode [s]."""

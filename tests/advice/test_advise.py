@@ -196,6 +196,15 @@ def test_no_soundings_no_advice(make, store):
     assert report.swims == 0
 
 
+def test_a_cast_that_no_rod_makes_is_said_and_stops_no_other_spot(make, store):
+    """A landing drawn in another bend leaves the rest of the plan whole; this stopped every spot of the river once."""
+    far, near = make.spot(cast=75.0, name="far"), make.spot(name="near")
+    ((one,), (other,)), _, _ = advise_in_full([far, near], make.box(make.line("three", 3.0)), make.quick, store=store)
+    assert one.best is None
+    assert "no rod" in one.none_because
+    assert other.best is not None
+
+
 def test_an_unknown_current_gives_advice_in_still_water_only(make, store):
     """In a river the current decides the depth; in still water it is zero."""
     spot = make.spot(depth=1.6)
