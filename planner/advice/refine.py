@@ -20,7 +20,7 @@ __all__ = ["corrected", "direct_swim", "refine_field"]
 _NODES = 20  # segments of 0.4 to 0.75 m: within 1 % of finer ones, see the line physics notes
 _STEP_S = 1.0 / 30.0
 _TRIAL = (12, 0.05)  # a tip must give a quarter more: a few centimetres do not matter
-_REFINED = 4
+_REFINED = 3
 
 
 def direct_swim(

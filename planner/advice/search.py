@@ -62,8 +62,15 @@ def weigh_field(field: Field, tables: SwimTables, ways: list[Way], settings: Set
     L = field.levels.size
     normal = normal_strip(settings)
 
+    alone: dict[tuple[Way, int], Tracks] = {}  # at the level that is planned for they are asked for again and again
+
     def tracks(way: Way, rows: Sequence[int]) -> Tracks:
-        return tracks_of(field, tables, way.rig, way.mode, way.strip_m_s, normal, rows)
+        if len(rows) > 1:
+            return tracks_of(field, tables, way.rig, way.mode, way.strip_m_s, normal, rows)
+        key = (way, int(rows[0]))
+        if key not in alone:
+            alone[key] = tracks_of(field, tables, way.rig, way.mode, way.strip_m_s, normal, rows)
+        return alone[key]
 
     found = coarse(field, tables, ways, tracks, ground_rows, settings)
     chosen = [set(finalists(ways, found, c)) for c in range(found.rows.size)]

@@ -10,6 +10,7 @@ velocity alone::
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -84,6 +85,7 @@ def cn_sucker_brauer(reynolds: float) -> float:
 _FORMULAS = {"cheng": cn_cheng, "sucker_brauer": cn_sucker_brauer}
 
 
+@lru_cache(maxsize=4)
 def cn_table(constant_cn: float | None = None) -> np.ndarray:
     """C_n over sqrt(Re) in steps of 0.25, shape (321,), for the solver.
 
@@ -91,6 +93,11 @@ def cn_table(constant_cn: float | None = None) -> np.ndarray:
     ----------
     constant_cn : float, optional
         One value for all Reynolds numbers [1], to compare with models that have no Reynolds law.
+
+    Returns
+    -------
+    numpy.ndarray
+        The same one each time, not to be written to.
     """
     if constant_cn is not None:
         return np.full(TABLE_SIZE, float(constant_cn))
