@@ -77,6 +77,8 @@ function levelControls() {
 
 // Cells of a run, and the picture as soon as they come. Quick calls keep the latest only.
 const fetchCells = latest(async (id) => {
+  // a run that is not with the desk yet is asked for when it has been saved
+  if (model.queue.some((edit) => edit.kind === "runs" && edit.set.some((one) => idOf(one) === id))) return;
   const key = id + "|" + model.level + "|" + stamp;
   if (key === asked && shown) return;
   try {
