@@ -188,8 +188,9 @@ def test_no_command_is_left_out() -> None:
         assert f'run("{name}"' in here or f'("{name}", ' in here or name == "desk", name
 
 
-def test_help_and_mistakes_hold_no_forbidden_word(tmp_path: Path) -> None:
-    """Help of every command, and what each says when it is called wrongly."""
+def test_help_and_mistakes_hold_no_forbidden_word(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Help of every command, and what each says when called wrongly; what it writes stays out of the checkout."""
+    monkeypatch.chdir(tmp_path)
     said = [run("--help")]
     for name in main.commands:
         said += [run(name, "--help"), run(name, str(tmp_path / "none"), code=None)]
