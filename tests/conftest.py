@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import socket
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 # a busy machine is no fault of what is tested: no property fails by the clock
-settings.register_profile("house", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile(
+    "house", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=bool(os.environ.get("CI"))
+)
 settings.load_profile("house")
 
 _LOOPBACK = ("127.0.0.1", "::1", "localhost")

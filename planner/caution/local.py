@@ -18,6 +18,9 @@ _INPUTS = {
     "turbidity": ("turbidity_fnu", "FNU", "sensor", "Turbidity"),
 }
 
+# Below a limit of these the river is lower or clearer: a note, never a level, which more water would then take away.
+_NOTES_BELOW = ("stage", "discharge", "turbidity")
+
 
 def _label(gauge: str) -> str:
     return f" ({gauge})" if gauge else ""
@@ -26,7 +29,7 @@ def _label(gauge: str) -> str:
 def _one(index: int, item: Mapping[str, Any], c: Conditions, units: str, doubts: Mapping[str, str]) -> Check | None:
     field, unit, kind, subject = _INPUTS[item["input"]]
     below = item.get("side", "above") == "below"
-    low_water = below and item["input"] in ("stage", "discharge")
+    low_water = below and item["input"] in _NOTES_BELOW
     value = getattr(c, field)
     if low_water and item["input"] == "discharge" and c.discharge_low_m3s is not None:
         value = c.discharge_low_m3s
@@ -86,7 +89,7 @@ def local_checks(
     Returns
     -------
     checks, low_water : list of Check
-        What enters the level, and the notes of low water (stage or discharge below a threshold).
+        What enters the level, and the notes of low or clear water (stage, discharge or turbidity below a threshold).
     """
     checks: list[Check] = []
     low: list[Check] = []
@@ -97,6 +100,6 @@ def local_checks(
         seen = Conditions() if other else c
         check = _one(index, item, seen, units, doubts or {})
         if check is not None:
-            is_low = item.get("side") == "below" and item["input"] in ("stage", "discharge")
+            is_low = item.get("side") == "below" and item["input"] in _NOTES_BELOW
             (low if is_low else checks).append(check)
     return checks, low

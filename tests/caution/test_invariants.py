@@ -198,6 +198,14 @@ def test_more_water_never_lowers_under_any_limits_of_the_folder(day, limits, fie
     assert rank(assess_river(worse, limits)) >= rank(assess_river(day, limits))
 
 
+def test_a_limit_that_looks_for_clear_water_is_a_note():
+    """A cloudier river lost the level that a limit on clear water had raised; such a limit raises none now."""
+    limit = {"input": "turbidity", "at_si": 5.0, "level": 3, "side": "below", "text": "", "source": "board"}
+    clear, cloudy = (assess_river(Conditions(turbidity_fnu=fnu), [limit]) for fnu in (4.0, 6.0))
+    assert rank(cloudy) >= rank(clear)
+    assert [note for note in clear.low_water if note["rule"] == "F1.1"]
+
+
 @settings(max_examples=100, deadline=None)
 @given(DAYS, LIMITS)
 def test_low_water_is_a_list_of_its_own_and_raises_nothing(day, limits):
