@@ -28,12 +28,11 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit
 from planner.tables import rows
-from planner.weather.records import Alert, Forecast
+from planner.weather.records import Alert, Forecast, moment
 
 if TYPE_CHECKING:
     import requests
@@ -83,16 +82,6 @@ def _number(found: Any, *path: str) -> float:
     if not isinstance(value, int | float) or isinstance(value, bool) or abs(value) > 1e300:
         return math.nan
     return float(value)
-
-
-def _moment(value: Any) -> datetime | None:
-    if not isinstance(value, str):
-        return None
-    try:
-        found = datetime.fromisoformat(value)
-    except ValueError:
-        return None
-    return None if found.tzinfo is None else found.astimezone(UTC)
 
 
 def _thunder(condition: Any) -> float:
@@ -149,7 +138,7 @@ def parse_towns(raw: bytes, lon: float, lat: float) -> Forecast:
     listed = _inside(properties, "hourlyForecastGroup", "hourlyForecasts")
     hours: dict[int, dict[str, Any]] = {}
     for hour in listed if isinstance(listed, list) else ():
-        at = _moment(hour.get("timestamp")) if isinstance(hour, dict) else None
+        at = moment(hour.get("timestamp")) if isinstance(hour, dict) else None
         if at is not None:
             hours[math.floor(at.timestamp() / 3600)] = hour
     if not hours:
@@ -165,7 +154,7 @@ def parse_towns(raw: bytes, lon: float, lat: float) -> Forecast:
     return Forecast(
         SERVICE,
         name,
-        _moment(_inside(properties, "lastUpdated")),
+        moment(_inside(properties, "lastUpdated")),
         (np.arange(first, last) * 3600).astype("datetime64[s]"),
         series("temperature"),
         series("wind", "speed", factor=_KMH),
@@ -223,14 +212,14 @@ def parse_alerts(raw: bytes, place: tuple[float, float] | None = None) -> tuple[
             value = given.get(name)
             return value if isinstance(value, str) else ""
 
-        sent = _moment(properties.get("publication_datetime"))
+        sent = moment(properties.get("publication_datetime"))
         over = text("status_en").lower() == "ended"
-        ends = _moment(properties.get("event_end_datetime"))
+        ends = moment(properties.get("event_end_datetime"))
         area = ", ".join(part for part in (text("feature_name_en"), text("province")) if part)
         found.append(
             Alert(
                 text("id") or str(feature.get("id") or ""), text("alert_name_en"), text("alert_name_en"),
-                text("alert_text_en"), "", area, SERVICE, sent, _moment(properties.get("validity_datetime")),
+                text("alert_text_en"), "", area, SERVICE, sent, moment(properties.get("validity_datetime")),
                 sent if over else ends, text("risk_colour_en"), status=text("status_en"),
             )
         )  # fmt: skip

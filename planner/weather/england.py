@@ -18,12 +18,11 @@ Licence v3.0.
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from planner.errors import DataUnfit
-from planner.weather.records import Alert
+from planner.weather.records import Alert, moment
 
 if TYPE_CHECKING:
     import requests
@@ -34,16 +33,7 @@ SERVICE = "Environment Agency"
 _ADDRESS = "https://environment.data.gov.uk/flood-monitoring/id/floods"
 _NEAR_KM = 15  # design choice: an alert area that touches the river may have its middle this far away
 _OVER = 4
-
-
-def _moment(value: Any) -> datetime | None:
-    if not isinstance(value, str):
-        return None
-    try:
-        found = datetime.fromisoformat(value)
-    except ValueError:
-        return None
-    return (found.replace(tzinfo=ZoneInfo("Europe/London")) if found.tzinfo is None else found).astimezone(UTC)
+_ZONE = ZoneInfo("Europe/London")  # its times name no zone
 
 
 def parse_alerts(raw: bytes) -> tuple[Alert, ...]:
@@ -75,13 +65,13 @@ def parse_alerts(raw: bytes) -> tuple[Alert, ...]:
             value = given.get(name)
             return value if isinstance(value, str) else ""
 
-        changed = _moment(item.get("timeSeverityChanged"))
-        sent = _moment(item.get("timeMessageChanged")) or _moment(item.get("timeRaised"))
+        changed = moment(item.get("timeSeverityChanged"), _ZONE)
+        sent = moment(item.get("timeMessageChanged"), _ZONE) or moment(item.get("timeRaised"), _ZONE)
         over = item.get("severityLevel") == _OVER
         found.append(
             Alert(
                 text("@id"), item["severity"], text("description"), text("message"), "", text("floodAreaID"), SERVICE,
-                sent, _moment(item.get("timeRaised")), (changed or sent) if over else None, link=text("@id"),
+                sent, moment(item.get("timeRaised"), _ZONE), (changed or sent) if over else None, link=text("@id"),
             )
         )  # fmt: skip
     return tuple(found)

@@ -4,13 +4,32 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import numpy as np
 
-__all__ = ["Alert", "Forecast"]
+__all__ = ["Alert", "Forecast", "moment"]
+
+
+def moment(value: Any, zone: tzinfo | None = None) -> datetime | None:
+    """A time as a service writes it, in UTC; None when it is none, or names no zone and `zone` is not given.
+
+    Examples
+    --------
+    >>> moment("2026-06-13T08:00:00-05:00").isoformat(), moment("2026-06-13T08:00:00")
+    ('2026-06-13T13:00:00+00:00', None)
+    """
+    if not isinstance(value, str):
+        return None
+    try:
+        found = datetime.fromisoformat(value)
+    except ValueError:
+        return None
+    if found.tzinfo is None:
+        return None if zone is None else found.replace(tzinfo=zone).astimezone(UTC)
+    return found.astimezone(UTC)
 
 
 @dataclass(frozen=True)

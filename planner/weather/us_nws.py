@@ -24,14 +24,13 @@ from __future__ import annotations
 import json
 import math
 import re
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit
 from planner.files import read_bounded
 from planner.tables import rows
-from planner.weather.records import Alert, Forecast
+from planner.weather.records import Alert, Forecast, moment
 
 if TYPE_CHECKING:
     import requests
@@ -70,16 +69,6 @@ def _unfit(what: str, why: str) -> DataUnfit:
     return DataUnfit(f"{SERVICE}: the reply for {what} is not in the service's form ({why})", "its JSON", "look later")
 
 
-def _moment(value: Any) -> datetime | None:
-    if not isinstance(value, str):
-        return None
-    try:
-        found = datetime.fromisoformat(value)
-    except ValueError:
-        return None
-    return None if found.tzinfo is None else found.astimezone(UTC)
-
-
 def parse_point(raw: bytes) -> str:
     """The address of a point's grid forecast.
 
@@ -103,7 +92,7 @@ def _hours(layer: Any) -> list[tuple[int, int, Any]]:
         if not isinstance(entry, dict) or not isinstance(entry.get("validTime"), str):
             continue
         begins, _, period = entry["validTime"].partition("/")
-        start, match = _moment(begins), _PERIOD.match(period)
+        start, match = moment(begins), _PERIOD.match(period)
         if start is None or match is None:
             continue
         days, hours, minutes = (int(part or 0) for part in match.groups())
@@ -196,7 +185,7 @@ def parse_grid(raw: bytes) -> Forecast:
     return Forecast(
         SERVICE,
         "",
-        _moment(properties.get("updateTime")),
+        moment(properties.get("updateTime")),
         (np.arange(first, last) * 3600).astype("datetime64[s]"),
         series(layers["temperature"]),
         series(layers["windSpeed"]),
@@ -235,9 +224,9 @@ def parse_alerts(raw: bytes) -> tuple[Alert, ...]:
         found.append(
             Alert(
                 text("id"), text("event"), text("headline"), text("description"), text("instruction"), text("areaDesc"),
-                text("senderName") or text("sender"), _moment(properties.get("sent")),
-                _moment(properties.get("onset")) or _moment(properties.get("effective")),
-                _moment(properties.get("ends")), text("severity"), text("certainty"), text("urgency"),
+                text("senderName") or text("sender"), moment(properties.get("sent")),
+                moment(properties.get("onset")) or moment(properties.get("effective")),
+                moment(properties.get("ends")), text("severity"), text("certainty"), text("urgency"),
                 text("messageType"), text("status"), text("@id"),
             )
         )  # fmt: skip

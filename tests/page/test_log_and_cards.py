@@ -191,7 +191,7 @@ def test_the_first_screen_of_a_phone_holds_caution_gauge_and_level(browser: Any,
             "rule": f"W{k}",
             "level": 3 if k == 0 else 2,
             "text": "Gravel edge: the push of the water (depth × speed) may reach 6.8 ft²/s, over 6.5 ft²/s: dangerous "
-            "for some adults. Fish it from the bank or the boat.",
+            "for some adults. Do not step in.",
         }
         for k in range(reasons)
     ]
