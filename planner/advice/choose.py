@@ -51,7 +51,8 @@ def advices_of(
         Whether all lines were refused for their running line.
     """
     row_of = {} if field is None else {int(i): row for row, i in enumerate(field.levels)}
-    picks = [] if field is None or found is None else _picks(found, tables, settings, rigged)
+    bests = [] if found is None else [_bests(candidates, settings) for candidates in found.candidates]
+    picks = [] if found is None else _picks(found, bests, tables, rigged)
     reach = reasons.beyond_reach(spot.cast_m, settings.units)
     advices = []
     for i, level in enumerate(spot.levels):
@@ -64,7 +65,8 @@ def advices_of(
         if because or field is None or found is None:
             advices.append(Advice(spot.spot.id, None, None, because, limits=limits))
         else:
-            advices.append(_at_level(field, found, row_of[i], picks[row_of[i]], tables, settings, limits))
+            row = row_of[i]
+            advices.append(_at_level(field, found, row, picks[row], bests[row], tables, settings, limits))
     for i, level in enumerate(spot.levels):
         if level.refine:
             advices[i] = _beside(advices, i, field, found, row_of, tables, settings)
@@ -96,18 +98,20 @@ def _beside(
     return replace(here, reach_ends=ends, **steps)  # type: ignore[arg-type]
 
 
-def _bests(candidates: list[Candidate], settings: Settings) -> tuple[list[int | None], np.ndarray]:
+_Bests = tuple[list[int | None], np.ndarray]
+
+
+def _bests(candidates: list[Candidate], settings: Settings) -> _Bests:
     """Index of each candidate's best countdown, and its band time; 0 where that is not worth fishing [s]."""
     bests = [candidate.best(settings.hang_limit) for candidate in candidates]
     band = np.array([0.0 if b is None else c.band[b] for c, b in zip(candidates, bests, strict=True)])
     return bests, np.where(band >= constants()["least_band_s"], band, 0.0)
 
 
-def _picks(found: Found, tables: SwimTables, settings: Settings, rigged: set[str] | None) -> list[int | None]:
+def _picks(found: Found, bests: list[_Bests], tables: SwimTables, rigged: set[str] | None) -> list[int | None]:
     """The candidate to advise at each row of a field: within the margin of the best, and steady along the ladder."""
     levels = []
-    for candidates in found.candidates:
-        _, band = _bests(candidates, settings)
+    for candidates, (_, band) in zip(found.candidates, bests, strict=True):
         rigs = [tables.rigs[c.way.rig] for c in candidates]
         levels.append(
             [
@@ -126,6 +130,7 @@ def _at_level(
     found: Found,
     row: int,
     pick: int | None,
+    of_each: _Bests,
     tables: SwimTables,
     settings: Settings,
     limits: tuple[str, ...],
@@ -133,7 +138,7 @@ def _at_level(
     candidates = found.candidates[row]
     if pick is None:
         return _nothing(field, found, row, tables, settings, limits)
-    bests, band = _bests(candidates, settings)
+    bests, band = of_each
     first = candidates[pick]
     others = [n for n, c in enumerate(candidates) if c.way.rig != first.way.rig and band[n] > 0]
     if not others:

@@ -96,8 +96,8 @@ def deviations(draws: Draws) -> np.ndarray:
 
 def spreads(
     *,
-    current_log_sd: float,
-    level_sd_m: float,
+    current_log_sd: float | np.ndarray,
+    level_sd_m: float | np.ndarray,
     sink_sd_below: float,
     sink_sd_above: float,
     lift_sd_m2: float,
@@ -107,10 +107,10 @@ def spreads(
 
     Parameters
     ----------
-    current_log_sd : float
-        Of the ln of the current [1].
-    level_sd_m : float
-        Of the run's level [m].
+    current_log_sd : float or numpy.ndarray
+        Of the ln of the current, for one level or shape (L,) [1].
+    level_sd_m : float or numpy.ndarray
+        Of the run's level, likewise [m].
     sink_sd_below, sink_sd_above : float
         Of the ln of the line's sink rate, on its two sides [1].
     lift_sd_m2 : float
@@ -121,10 +121,10 @@ def spreads(
     Returns
     -------
     numpy.ndarray
-        Shape (len(ROWS),). The bed's rows are in standard errors of the bed, see `bed_rows`.
+        Shape (len(ROWS),) or (L, len(ROWS)). The bed's rows are in standard errors of the bed.
     """
     c = constants()
-    sd = {
+    sd: dict[str, float | np.ndarray] = {
         "current": current_log_sd,
         "sink_slower": sink_sd_below,
         "sink_faster": sink_sd_above,
@@ -139,4 +139,7 @@ def spreads(
         "bed_cosine": (1 - c["bed_offset_share"]) ** 0.5,
         "bed_sine": (1 - c["bed_offset_share"]) ** 0.5,
     }
-    return np.array([sd[name] for name in ROWS])
+    found = np.empty((*np.shape(current_log_sd), len(ROWS)))
+    for column, name in enumerate(ROWS):
+        found[..., column] = sd[name]
+    return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -133,25 +134,33 @@ class Field:
         """Whole-second countdowns of a mode, from 0 [s]."""
         return np.arange(0.0, longest_count(self.canon, mode) + 0.5, float(step))
 
+    @cached_property
+    def doubts(self) -> dict[int, tuple[float, float, float]]:
+        """By level index: standard deviations of the ln of its current [1] and of its level [m], and its depth [m]."""
+        found = {}
+        for i in self.levels.tolist():
+            level = self.spot.levels[i]
+            level_sd = level.level_sd_m if level.level_sd_m == level.level_sd_m else 0.0
+            found[i] = (current_log_sd(level) if self.spot.river else 0.0, level_sd, max(level.depth_m, 0.0))
+        return found
+
     def spread(self, rig: Rig, levels: np.ndarray | None = None) -> np.ndarray:
         """Spreads of the deviations at the levels, shape (L, P)."""
         c = constants()
-        found = []
-        for i in self.levels if levels is None else levels:
-            level = self.spot.levels[i]
-            row = spreads(
-                current_log_sd=current_log_sd(level) if self.spot.river else 0.0,
-                level_sd_m=level.level_sd_m if level.level_sd_m == level.level_sd_m else 0.0,
-                sink_sd_below=rig.line.sink_sd_below * rig.sink_known,
-                sink_sd_above=rig.line.sink_sd_above * rig.sink_known,
-                lift_sd_m2=rig.fly.lift_band_m2 * c["lift_band_share"],
-                boat=self.canon.boat_ratio != 0.0,
-            )
-            row[_BED_OFFSET] *= self.spot.bed_known
-            # what the tables and the straight responses miss of a direct swim acts like a level that is less known
-            row[_LEVEL] = math.hypot(row[_LEVEL], c["model_sd_m"] + c["model_sd_share"] * max(level.depth_m, 0.0))
-            found.append(row)
-        return np.array(found)
+        asked = self.levels if levels is None else levels
+        current_sd, level_sd, depth = np.array([self.doubts[int(i)] for i in asked]).T
+        rows = spreads(
+            current_log_sd=current_sd,
+            level_sd_m=level_sd,
+            sink_sd_below=rig.line.sink_sd_below * rig.sink_known,
+            sink_sd_above=rig.line.sink_sd_above * rig.sink_known,
+            lift_sd_m2=rig.fly.lift_band_m2 * c["lift_band_share"],
+            boat=self.canon.boat_ratio != 0.0,
+        )
+        rows[:, _BED_OFFSET] *= self.spot.bed_known
+        # what the tables and the straight responses miss of a direct swim acts like a level that is less known
+        rows[:, _LEVEL] = np.hypot(rows[:, _LEVEL], c["model_sd_m"] + c["model_sd_share"] * depth)
+        return rows
 
 
 def current_log_sd(level: AtLevel) -> float:
@@ -253,19 +262,23 @@ def tracks_of(
     shares, shift = _shares(field, tables, rig, mode, normal_m_s), tables.rigs[rig].sink_shift
     parts = []
     for part in (0, 1):
-        stacked = np.stack([h[part] for h in held])
-        base = np.tensordot(weight, stacked, axes=1)
-        steep = np.tensordot(slope, stacked[:, [0, 3]], axes=1)
+        base = _mixed(weight, [h[part] for h in held])
+        steep = _mixed(slope, [h[part][::3] for h in held])
         parts.append(sunk(_with_responses(base, steep, shares[part]), shift))
     return Tracks(
         count=parts[0],
         retrieve=parts[1],
-        duration_s=np.tensordot(weight, np.stack([h[2] for h in held]), axes=1),
-        taut=np.tensordot(weight, np.stack([h[3] for h in held]), axes=1),
+        duration_s=_mixed(weight, [h[2] for h in held]),
+        taut=_mixed(weight, [h[3] for h in held]),
         knots_s=count_knots(longest_count(field.canon, mode)),
         every_s=EVERY_S,
         fed=mode == "fed",
     )
+
+
+def _mixed(share: np.ndarray, parts: list[np.ndarray]) -> np.ndarray:
+    """Sums of M arrays of one shape, each taken by its share at L levels, shape (L, ...); shares have shape (L, M)."""
+    return (share @ np.stack(parts).reshape(len(parts), -1)).reshape(share.shape[0], *parts[0].shape)
 
 
 def _shares(

@@ -12,7 +12,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 
@@ -68,17 +68,62 @@ def page_key(level: bytes, way: bytes, what: str) -> bytes:
     return level + way + what.encode().ljust(16)
 
 
+class Pages(Mapping[bytes, np.ndarray]):
+    """Arrays by key as they stand in a file, one after the other; each is cut out when it is asked for.
+
+    Parameters
+    ----------
+    keys : numpy.ndarray of uint8
+        Shape (n, 48).
+    rows, columns : numpy.ndarray of int
+        Shape of each array, shape (n,); one column is no second axis.
+    values : numpy.ndarray
+        All numbers, in the order of the keys.
+
+    Raises
+    ------
+    ValueError
+        When the shapes do not add up to the numbers there are.
+    """
+
+    def __init__(self, keys: np.ndarray, rows: np.ndarray, columns: np.ndarray, values: np.ndarray) -> None:
+        self._ends = np.concatenate([[0], np.cumsum(rows * columns)]).tolist()
+        if not len(keys) == len(rows) == len(columns) or self._ends[-1] != len(values):
+            raise ValueError("the shapes do not add up")
+        raw, width = np.ascontiguousarray(keys).tobytes(), keys.shape[1]
+        self._place = {raw[i * width : (i + 1) * width]: i for i in range(len(keys))}
+        self._columns, self._values = columns.tolist(), values
+
+    def __getitem__(self, key: bytes) -> np.ndarray:
+        """The array of a key."""
+        i = self._place[key]
+        part = self._values[self._ends[i] : self._ends[i + 1]]
+        return part.reshape(-1, self._columns[i]) if self._columns[i] != 1 else part
+
+    def __contains__(self, key: object) -> bool:
+        """Whether a key is known."""
+        return key in self._place
+
+    def __iter__(self) -> Iterator[bytes]:
+        """The keys."""
+        return iter(self._place)
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self._place)
+
+
 class Book:
     """Weights of one spot: arrays of float64 by key (see `page_key`).
 
     Parameters
     ----------
-    pages : dict, optional
+    pages : mapping, optional
         What is known already.
     """
 
-    def __init__(self, pages: dict[bytes, np.ndarray] | None = None) -> None:
-        self.pages = pages or {}
+    def __init__(self, pages: Mapping[bytes, np.ndarray] | None = None) -> None:
+        self.pages: Mapping[bytes, np.ndarray] = {} if pages is None else pages
         self.used: dict[bytes, np.ndarray] = {}
         self.new = 0
 
@@ -134,7 +179,7 @@ class Shelf:
         assert self.folder is not None
         return self.folder / f"{name.hex()}.npz"
 
-    def _read(self, name: bytes) -> dict[bytes, np.ndarray]:
+    def _read(self, name: bytes) -> Mapping[bytes, np.ndarray]:
         if self.folder is None:
             return {}
         try:
@@ -144,14 +189,9 @@ class Shelf:
                 keys, rows, columns, values = held["keys"], held["rows"], held["columns"], held["values"]
                 if bytes(held["check"]) != hash_of(keys, rows, columns, values):
                     return {}
+                return Pages(keys, rows, columns, values)
         except Exception:  # a broken file of any kind is the same as none
             return {}
-        ends = np.cumsum(rows * columns)
-        if len(keys) != len(rows) or (ends[-1] if len(ends) else 0) != len(values):
-            return {}
-        parts = np.split(values, ends[:-1]) if len(ends) else []
-        shaped = zip(keys, rows, columns, parts, strict=True)
-        return {bytes(key): part.reshape(r, c) if c != 1 else part for key, r, c, part in shaped}
 
 
 def _packed(book: Book) -> bytes:

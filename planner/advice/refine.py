@@ -9,7 +9,7 @@ import numpy as np
 from planner.advice.draws import deviations, draw
 from planner.advice.field import Field
 from planner.advice.records import Settings
-from planner.advice.search import Candidate, Found, ground_rows
+from planner.advice.search import Candidate, Found, ground_rows, tenths
 from planner.advice.tables import EVERY_S, SAMPLES, Rig, SwimTables
 from planner.advice.weigh import Tracks, weigh
 from planner.errors import SwimFailed
@@ -127,8 +127,9 @@ def refine_field(field: Field, tables: SwimTables, found: Found, settings: Setti
             continue
         ground = ground_rows(field.ground, [row])
         aims = [_aim(candidate, settings.hang_limit) for candidate in found.candidates[row]]
+        chosen = sorted(range(len(aims)), key=lambda n: aims[n][:2], reverse=True)[:_REFINED]
         for n, (candidate, (_, _, best)) in enumerate(zip(list(found.candidates[row]), aims, strict=True)):
-            if n not in sorted(range(len(aims)), key=lambda n: aims[n][:2], reverse=True)[:_REFINED]:
+            if n not in chosen:
                 continue
             rig = tables.rigs[candidate.way.rig]
             try:
@@ -146,7 +147,7 @@ def refine_field(field: Field, tables: SwimTables, found: Found, settings: Setti
                 result.hang_chance[0],
                 result.lift_at_m[0],
                 result.swim_s[0],
-                np.quantile(result.depth_m[0], [0.1, 0.5, 0.9], axis=1).T,
+                tenths(result.depth_m[0]).T,
                 result.bed_m[0],
                 refined=True,
                 tracks=tracks,

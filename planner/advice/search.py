@@ -18,7 +18,7 @@ from planner.advice.tables import Rig, SwimTables
 from planner.advice.ways import Way, normal_strip, way_key
 from planner.advice.weigh import weigh
 
-__all__ = ["Candidate", "Found", "ground_rows", "track_rows", "weigh_field"]
+__all__ = ["Candidate", "Found", "ground_rows", "tenths", "track_rows", "weigh_field"]
 
 _AROUND_S = 6
 
@@ -73,15 +73,17 @@ def weigh_field(field: Field, tables: SwimTables, ways: list[Way], settings: Set
         return alone[key]
 
     found = coarse(field, tables, ways, tracks, ground_rows, settings)
-    chosen = [set(finalists(ways, found, c)) for c in range(found.rows.size)]
+    chosen = np.zeros((found.rows.size, len(ways)), dtype=bool)
+    for c in range(found.rows.size):
+        chosen[c, finalists(ways, found, c)] = True
+    close = np.array([chosen[columns].any(axis=0) for columns in found.beside])
     candidates: list[list[Candidate]] = [[] for _ in range(L)]
-    for w in range(len(ways)):
-        rows = [row for row in range(L) if any(w in chosen[c] for c in found.beside[row])]
-        if rows:
-            for row, one in zip(rows, _closely(field, tables, ways[w], w, rows, found, tracks, settings), strict=True):
-                candidates[row].append(one)
-    fit = np.stack([np.interp(np.arange(L), found.rows, found.fit[w]) for w in range(len(ways))])
-    return Found(candidates, [_by_line(field, tables.rigs, ways, fit[:, row], row) for row in range(L)], tracks)
+    for w in np.flatnonzero(close.any(axis=0)).tolist():
+        rows = np.flatnonzero(close[:, w]).tolist()
+        for row, one in zip(rows, _closely(field, tables, ways[w], w, rows, found, tracks, settings), strict=True):
+            candidates[row].append(one)
+    fit = np.stack([np.interp(np.arange(L), found.rows, one) for one in found.fit])
+    return Found(candidates, _by_line(field, tables.rigs, ways, fit), tracks)
 
 
 def _closely(
@@ -96,19 +98,11 @@ def _closely(
 ) -> list[Candidate]:
     """A way weighed at some rows with all draws, at every second around its best coarse ones."""
     seconds = field.seconds(way.mode)
-    around = [
-        np.array([part[w, found.beside[row]] for part in (found.second, found.strict, found.early)]) for row in rows
-    ]
-    span = np.array(
-        [
-            (
-                np.searchsorted(seconds, near.min() - _AROUND_S),
-                np.searchsorted(seconds, near.max() + _AROUND_S, side="right"),
-            )
-            for near in around
-        ],
-        dtype=np.int64,
-    )
+    bests = np.stack([found.second[w], found.strict[w], found.early[w]])
+    low, high = bests.min(axis=0), bests.max(axis=0)
+    first = [low[found.beside[row]].min() - _AROUND_S for row in rows]
+    last = [high[found.beside[row]].max() + _AROUND_S for row in rows]
+    span = np.stack([np.searchsorted(seconds, first), np.searchsorted(seconds, last, side="right")], axis=1)
     key = way_key(way, tables, settings, settings.draws)
     keys = [page_key(field.row_keys[row], key, f"{a} to {b}") for row, (a, b) in zip(rows, span.tolist(), strict=True)]
 
@@ -123,7 +117,7 @@ def _closely(
             depths=True,
             span=span[missing],
         )
-        depth = np.quantile(result.depth_m, [0.1, 0.5, 0.9], axis=2)
+        depth = tenths(result.depth_m)
         parts = (result.band_time_s, result.touch_chance, result.hang_chance, result.lift_at_m, result.swim_s)
         stacked = np.stack([*parts, *depth, result.bed_m])
         return [stacked[:, i, slice(*span[m])] for i, m in enumerate(missing)]
@@ -144,31 +138,48 @@ def _closely(
     ]
 
 
-def _by_line(
-    field: Field, rigs: Sequence[Rig], ways: list[Way], fit: np.ndarray, row: int
-) -> dict[str, tuple[float, str]]:
-    """Largest admissible band time of each line at one level, with the fly that gives it.
+def tenths(values: np.ndarray) -> np.ndarray:
+    """Quantiles of 10, 50 and 90 % over the last axis, linear between the ordered values, shape (3, ...)."""
+    n = values.shape[-1]
+    place = np.array([0.1, 0.5, 0.9]) * (n - 1)
+    low = place.astype(int)
+    ordered = np.moveaxis(np.sort(values, axis=-1), -1, 0)
+    part = (place - low).reshape(-1, *[1] * (values.ndim - 1))
+    return (1 - part) * ordered[low] + part * ordered[np.minimum(low + 1, n - 1)]
+
+
+def _by_line(field: Field, rigs: Sequence[Rig], ways: list[Way], fit: np.ndarray) -> list[dict[str, tuple[float, str]]]:
+    """Largest admissible band time of each line at each level, with the fly that gives it.
 
     A line without a rig on the shortlist is taken at its share of the best in the screening, and never above the
     least of the shortlist.
     """
-    found: dict[str, tuple[float, str]] = {}
+    L = fit.shape[1]
+    found: list[dict[str, tuple[float, str]]] = [{} for _ in range(L)]
 
-    def offer(rig: int, value: float) -> None:
-        name = rigs[rig].line_name
-        if name not in found or value > found[name][0]:
-            found[name] = (value, rigs[rig].fly_name)
+    def offer(of: list[int], values: np.ndarray) -> None:
+        """The best of some rigs of one line, values of shape (rigs, L); below zero is none."""
+        best = values.argmax(axis=0)
+        for row, (k, value) in enumerate(zip(best.tolist(), values.max(axis=0).tolist(), strict=True)):
+            if value >= 0.0:
+                found[row][rigs[of[k]].line_name] = (value, rigs[of[k]].fly_name)
 
-    for way, value in zip(ways, fit, strict=True):
-        offer(way.rig, float(value))
-    listed = set(found)
-    top, least = max(value for value, _ in found.values()), min(value for value, _ in found.values())
-    count = len(next(iter(field.screened.values())))
-    at = int(np.argmin(np.abs(np.linspace(0, field.levels.size - 1, count) - row)))
-    best = max(values[at] for values in field.screened.values())
-    for rig, values in field.screened.items():
-        if best > 0 and rigs[rig].line_name not in listed:
-            offer(rig, min(least, float(values[at] / best * top)))
+    lines = [rigs[way.rig].line_name for way in ways]
+    for name in dict.fromkeys(lines):
+        rows = [w for w, line in enumerate(lines) if line == name]
+        offer([ways[w].rig for w in rows], fit[rows])
+    values = [[value for value, _ in one.values()] for one in found]
+    top, least = np.max(values, axis=1), np.min(values, axis=1)
+    screened = np.array(list(field.screened.values()))
+    at = np.abs(np.linspace(0, L - 1, screened.shape[1]) - np.arange(L)[:, None]).argmin(axis=1)
+    best = screened.max(axis=0)[at]
+    if not best.any():
+        return found
+    share = np.where(best > 0, screened[:, at] / np.maximum(best, 1e-300) * top, -1.0)
+    for name in dict.fromkeys(rigs[rig].line_name for rig in field.screened):
+        if name not in lines:
+            rows = [k for k, rig in enumerate(field.screened) if rigs[rig].line_name == name]
+            offer([list(field.screened)[k] for k in rows], np.minimum(share[rows], least))
     return found
 
 

@@ -25,7 +25,7 @@ __all__ = ["FIELDS", "Block", "SwimStore", "cache_folder", "key_of", "model_dige
 
 FIELDS = ("depth", "x", "y", "low_depth", "low_x", "low_y")
 _UNIT_M = np.array([0.001, 0.01, 0.01, 0.001, 0.01, 0.01])  # millimetres of depth and centimetres of place suffice
-_LAYOUT = 3
+_LAYOUT = 4
 _MOST_ENTRIES = 6000
 
 
@@ -108,7 +108,7 @@ class SwimStore:
                 if str(held["model"]) != model_digest():
                     return None
                 block = Block(held["count"], held["retrieve"], held["duration"], held["taut"])
-                keys = [str(key) for key in held["keys"]]
+                keys = held["keys"].tolist()
                 check = str(held["check"])
                 sums = _check_sum(block.count, block.retrieve, block.duration, keys)
         except Exception:  # a broken file of any kind is the same as none

@@ -103,12 +103,13 @@ class SwimTables:
         self._bare = [
             key_of(replace(rig.line, name="", code="", flags=()), replace(rig.fly, name="")) for rig in self.rigs
         ]
+        self.way_keys: dict[tuple, bytes] = {}  # filled by `ways.way_key`
         self._geometries: dict[Canon, str] = {}
         self.swims = self.from_disk = self.solved = 0
         self.seconds = 0.0
         self._held: dict[str, tuple[dict[str, int], Block]] = {}
-        self._keys: dict[Need, str] = {}
-        self._counted: set[tuple[str, str]] = set()
+        self._begins: dict[tuple[int, str, float, str], str] = {}
+        self._counted: dict[str, set[str]] = {}
         self._used: dict[Need, tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]] = {}
 
     def rig_key(self, rig: int) -> str:
@@ -120,15 +121,19 @@ class SwimTables:
         """Make sure that the swims of all needs are at hand: read them or solve them, and keep what was solved."""
         began = time.perf_counter()
         missing: dict[str, dict[str, Need]] = {}
-        for need in dict.fromkeys(needs):
-            geometry, key = self._geometry(need.canon), self._key(need)
-            index, _ = self._load(geometry, need.canon)
+        canon, geometry = None, ""
+        index: dict[str, int] = {}
+        counted: set[str] = set()
+        for need in needs:
+            if need.canon is not canon:  # those of one spot stand together
+                canon, geometry = need.canon, self._geometry(need.canon)
+                index, counted = self._load(geometry, canon)[0], self._counted.setdefault(geometry, set())
+            key = self._key(need)
             if key in index:
-                if (geometry, key) not in self._counted:
-                    self.from_disk += 1
+                self.from_disk += key not in counted
             else:
                 missing.setdefault(geometry, {})[key] = need
-            self._counted.add((geometry, key))
+            counted.add(key)
         groups: dict[tuple, list[tuple[str, str, Need]]] = {}
         for geometry, wanted in missing.items():
             for key, need in wanted.items():
@@ -160,12 +165,11 @@ class SwimTables:
         return self._geometries[canon]
 
     def _key(self, need: Need) -> str:
-        if need not in self._keys:
+        way = (need.rig, need.mode, need.strip_m_s, need.vary)
+        if way not in self._begins:
             step = STEPS.get(need.vary, 0.0)
-            self._keys[need] = key_of(
-                f"{self._bare[need.rig]} {need.mode} {need.strip_m_s!r} {need.node} {need.vary} {step!r}"
-            )
-        return self._keys[need]
+            self._begins[way] = key_of(f"{self._bare[need.rig]} {need.mode} {need.strip_m_s!r} {need.vary} {step!r}")
+        return f"{self._begins[way]} {need.node[0]} {need.node[1]}"
 
     def _load(self, geometry: str, canon: Canon) -> tuple[dict[str, int], Block]:
         if geometry not in self._held:

@@ -43,8 +43,10 @@ def require(field: Field, tables: SwimTables, settings: Settings) -> tuple[list[
 
 def way_key(way: Way, tables: SwimTables, settings: Settings, draws: int) -> bytes:
     """Hash of a way and of what it is weighed with: the rig as it is known, normal pace, draws and limit."""
-    rig = tables.rig_key(way.rig)
-    return hash_of(rig, way.mode, way.strip_m_s, normal_strip(settings), draws, settings.seed, settings.hang_limit)
+    asked = (way, draws, settings.seed, settings.hang_limit, normal_strip(settings))
+    if asked not in tables.way_keys:
+        tables.way_keys[asked] = hash_of(tables.rig_key(way.rig), way.mode, way.strip_m_s, *asked[1:])
+    return tables.way_keys[asked]
 
 
 def side_by_side(function: Callable[[Any], Any], items: Sequence[Any]) -> list[Any]:
