@@ -58,7 +58,7 @@ def entry_of(
     level, strip : str
         Gauge level and strip pace with their units; empty not known.
     mode : str
-        ``held`` or ``fed``; empty not known.
+        ``held``, ``fed`` or ``mended``; empty not known.
     caught : int
         Fish.
 
@@ -135,7 +135,7 @@ def asked_entry(river: River, now: datetime, prompt: Callable[..., Any]) -> dict
         line=line,
         fly=fly,
         countdown=countdown,
-        mode=pick("Line held or fed in the count", ["held", "fed"]),
+        mode=pick("Line held, fed or mended in the count", ["held", "fed", "mended"]),
         outcome=pick("The swim was", OUTCOMES),
         caught=int(str(prompt("Fish", default="0")).strip() or 0),
         level=str(prompt("Gauge level with unit (empty: what the gauge read)", default="")).strip(),

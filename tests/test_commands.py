@@ -86,7 +86,7 @@ KEYS = {
 }
 BEST = (
     "line fly countdown_mode countdown_from_s countdown_to_s strip_m_s lift_rod_at_m fly_depth_m band_time_s "
-    "touch_chance hang_chance why"
+    "touch_chance hang_chance leader_m why"
 )
 
 

@@ -15,9 +15,10 @@ from planner.advice.learn import Learned, LoggedSwim, learn, with_learning
 from planner.advice.records import Advice, AdviceReport, RodToRig, Settings, SpotAtLevels
 from planner.advice.refine import refine_field
 from planner.advice.screen import screen
-from planner.advice.search import weigh_field
+from planner.advice.search import look, look_closely
 from planner.advice.store import SwimStore
 from planner.advice.tables import Rig, SwimTables
+from planner.advice.variants import needs_of, with_leaders
 from planner.advice.ways import require, side_by_side
 from planner.errors import UsageMistake
 from planner.river.records import Tackle
@@ -90,7 +91,7 @@ def advise_in_full(
         rigs = [learned.rig(rig) for rig in rigs]
         spots = [with_learning(spot, learned) for spot in spots]
     kept = SwimStore() if store is None else store
-    tables, shelf = SwimTables(rigs, kept), Shelf(kept)
+    tables, shelf = SwimTables(with_leaders(rigs), kept), Shelf(kept)
     began = time.perf_counter()
     made = [field_of(spot, settings) for spot in spots]
     for field in made:
@@ -101,7 +102,10 @@ def advise_in_full(
     screen([(field, allowed[k]) for k, field in live.items()], tables, settings)
     ways = {k: require(field, tables, settings) for k, field in live.items()}
     tables.require(need for _, needs in ways.values() for need in needs)
-    weighed = side_by_side(lambda k: weigh_field(live[k], tables, ways[k][0], settings), list(live))
+    seen = side_by_side(lambda k: look(live[k], tables, ways[k][0], settings), list(live))
+    looked = dict(zip(live, seen, strict=True))
+    tables.require(need for k in live for need in needs_of(live[k], looked[k].variants))
+    weighed = side_by_side(lambda k: look_closely(live[k], tables, looked[k], settings), list(live))
     found = dict(zip(live, weighed, strict=True))
     searched = time.perf_counter()
     direct = sum(side_by_side(lambda k: refine_field(live[k], tables, found[k], settings), list(live)))

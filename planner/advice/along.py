@@ -17,8 +17,8 @@ from planner.advice.records import constants
 
 __all__ = ["Option", "alike", "steadiest"]
 
-# What a change costs the angler from one step to the next: another rod, another fly on it, another way with it.
-_LINE, _FLY, _MODE, _STRIP = 8.0, 4.0, 2.0, 1.0
+# What a change costs the angler from one step to the next: another rod, fly or leader on it, another way with it.
+_LINE, _FLY, _LEADER, _MODE, _STRIP = 8.0, 4.0, 3.0, 2.0, 1.0
 
 
 @dataclass(frozen=True)
@@ -31,10 +31,12 @@ class Option:
         Its place among the level's candidates.
     line, fly, mode, strip_m_s : str, str, str, float
         What the angler would be told.
-    band_time_s : float
-        What it gives within the hang limit [s].
+    worth_s : float
+        What it gives within the hang limit, see `objective.worth` [s].
     rigged : bool
         Whether its line is on one of the day's rods.
+    leader_m : float
+        Length of its leader [m].
     """
 
     index: int
@@ -42,8 +44,9 @@ class Option:
     fly: str
     mode: str
     strip_m_s: float
-    band_time_s: float
+    worth_s: float
     rigged: bool
+    leader_m: float = 0.0
 
 
 def alike(options: Sequence[Option]) -> list[Option]:
@@ -57,8 +60,8 @@ def alike(options: Sequence[Option]) -> list[Option]:
     """
     if not options:
         return []
-    least = (1.0 - constants()["tie_margin"]) * max(option.band_time_s for option in options)
-    near = [option for option in options if option.band_time_s >= least]
+    least = (1.0 - constants()["tie_margin"]) * max(option.worth_s for option in options)
+    near = [option for option in options if option.worth_s >= least]
     return [option for option in near if option.rigged] or near
 
 
@@ -66,6 +69,7 @@ def _change(one: Option, other: Option) -> float:
     return (
         _LINE * (one.line != other.line)
         + _FLY * (one.fly != other.fly)
+        + _LEADER * (one.leader_m != other.leader_m)
         + _MODE * (one.mode != other.mode)
         + _STRIP * (one.strip_m_s != other.strip_m_s)
     )
@@ -113,5 +117,5 @@ def steadiest(levels: Sequence[Sequence[Option]]) -> list[int | None]:
 
 def _losses(options: Sequence[Option]) -> np.ndarray:
     """Share of band time lost to the best of a level."""
-    band = np.array([option.band_time_s for option in options])
+    band = np.array([option.worth_s for option in options])
     return 1.0 - band / band.max()

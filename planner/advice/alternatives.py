@@ -1,4 +1,4 @@
-"""What else could be done at a spot, each checked by a direct swim: another line, leader, mend or way to stand."""
+"""What else could be done at a spot, each checked by a direct swim: another class of line, or way to stand."""
 
 from __future__ import annotations
 
@@ -24,22 +24,18 @@ __all__ = ["Tip", "class_that_would", "tips_of"]
 _HEAVIEST_IPS = 9
 _GAIN, _GAIN_S = 1.25, 1.0
 _FURTHER_UP_DEG, _NEVER_ABOVE_DEG = 30.0, 150.0
-_MENDED_FROM_S = 2.0  # the first mend follows the landing by a second
-_LEADERS, _LEADER_M = (0.5, 2.0), (0.4, 4.0)
 
 
 @dataclass(frozen=True)
 class Tip:
     """Another way to fish the best rig at a spot, and the band time that its swim gives within the hang limit [s].
 
-    `kind` is ``further_up`` (`angle_deg` is the new angle of the cast), ``drift``, ``anchor``, ``mend`` (through the
-    countdown) or ``leader`` (`leader_m` is its new length).
+    `kind` is ``further_up`` (`angle_deg` is the new angle of the cast), ``drift`` or ``anchor``.
     """
 
     kind: str
     band_time_s: float
     angle_deg: float = math.nan
-    leader_m: float = math.nan
 
 
 def _band_of(
@@ -92,37 +88,30 @@ def tips_of(
 ) -> tuple[Tip, ...]:
     """Other ways that give at least a quarter and a second more of band time, the best first.
 
-    Each keeps the lie: the cast lands where it did, from farther downstream or from a boat that does the other thing;
-    or it is mended through a held countdown, or fished on a leader of half or twice the length.
+    Each keeps the lie: the cast lands where it did, from farther downstream or from a boat that does the other thing.
+    Leaders and mends are in the search.
     """
     spot, now = field.spot, float(candidate.band[at])
     if not spot.river or not spot.levels[int(field.levels[row])].velocity_m_s > 0:
         return ()
-    tried: list[tuple[Tip, Field, Rig, Candidate]] = []
+    tried: list[tuple[Tip, Field]] = []
     angle = spot.angle_deg + _FURTHER_UP_DEG
     if angle <= _NEVER_ABOVE_DEG:
         turned = replace(spot, angle_deg=angle)
         turn = math.radians(angle)
         landing = (spot.cast_m * math.cos(turn), spot.cast_m * math.sin(turn))
         uphill = replace(field, spot=turned, ground=replace(field.ground, landing=landing))
-        tried.append((Tip("further_up", 0.0, angle), uphill, rig, candidate))
+        tried.append((Tip("further_up", 0.0, angle), uphill))
     if spot.spot.stance in ("anchored", "drifting"):
         drift = spot.spot.stance == "anchored"
         stance = "drifting" if drift else "anchored"
         speed = boat_speeds(spot, constants()["boat_ratio"], field.levels) if drift else np.zeros(field.levels.size)
         other = replace(spot, spot=_Stance(stance))
         changed = replace(field, spot=other, ground=replace(field.ground, boat_m_s=speed))
-        tried.append((Tip("drift" if drift else "anchor", 0.0), changed, rig, candidate))
-    if candidate.way.mode == "held" and candidate.seconds[at] >= _MENDED_FROM_S:
-        tried.append((Tip("mend", 0.0), field, rig, replace(candidate, way=replace(candidate.way, mode="mended"))))
-    for factor in _LEADERS:
-        leader = factor * rig.line.leader_length_m
-        if _LEADER_M[0] <= leader <= _LEADER_M[1]:
-            other_rig = replace(rig, line=replace(rig.line, leader_length_m=leader))
-            tried.append((Tip("leader", 0.0, leader_m=leader), field, other_rig, candidate))
+        tried.append((Tip("drift" if drift else "anchor", 0.0), changed))
     tips = []
-    for tip, changed, with_rig, as_fished in tried:
-        band = _band_of(changed, row, with_rig, as_fished, at, tracks, settings)
+    for tip, changed in tried:
+        band = _band_of(changed, row, rig, candidate, at, tracks, settings)
         if band >= _GAIN * now and band >= now + _GAIN_S:
             tips.append(replace(tip, band_time_s=band))
     return tuple(sorted(tips, key=lambda tip: -tip.band_time_s))

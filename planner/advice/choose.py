@@ -11,7 +11,7 @@ from planner.advice import reasons
 from planner.advice.along import Option, steadiest
 from planner.advice.alternatives import class_that_would, tips_of
 from planner.advice.field import Field, current_log_sd, unanswerable
-from planner.advice.objective import countdown_window
+from planner.advice.objective import countdown_window, worth
 from planner.advice.records import Advice, Choice, Settings, SpotAtLevels, constants
 from planner.advice.search import Candidate, Found
 from planner.advice.sensitivity import Sensitivity, sensitivity_of
@@ -51,7 +51,7 @@ def advices_of(
         Whether all lines were refused for their running line.
     """
     row_of = {} if field is None else {int(i): row for row, i in enumerate(field.levels)}
-    bests = [] if found is None else [_bests(candidates, settings) for candidates in found.candidates]
+    bests = [] if found is None else [_bests(candidates, tables, settings) for candidates in found.candidates]
     picks = [] if found is None else _picks(found, bests, tables, rigged)
     reach = reasons.beyond_reach(spot.cast_m, settings.units)
     advices = []
@@ -101,11 +101,16 @@ def _beside(
 _Bests = tuple[list[int | None], np.ndarray]
 
 
-def _bests(candidates: list[Candidate], settings: Settings) -> _Bests:
-    """Index of each candidate's best countdown, and its band time; 0 where that is not worth fishing [s]."""
+def _bests(candidates: list[Candidate], tables: SwimTables, settings: Settings) -> _Bests:
+    """Index of each candidate's best countdown, and what that is worth [s]."""
     bests = [candidate.best(settings.hang_limit) for candidate in candidates]
-    band = np.array([0.0 if b is None else c.band[b] for c, b in zip(candidates, bests, strict=True)])
-    return bests, np.where(band >= constants()["least_band_s"], band, 0.0)
+    values = [
+        0.0
+        if b is None
+        else worth(float(c.band[b]), own=tables.rigs[c.way.rig].like is None and c.way.mode != "mended")
+        for c, b in zip(candidates, bests, strict=True)
+    ]
+    return bests, np.array(values)
 
 
 def _picks(found: Found, bests: list[_Bests], tables: SwimTables, rigged: set[str] | None) -> list[int | None]:
@@ -116,7 +121,14 @@ def _picks(found: Found, bests: list[_Bests], tables: SwimTables, rigged: set[st
         levels.append(
             [
                 Option(
-                    n, rig.line_name, rig.fly_name, c.way.mode, c.way.strip_m_s, value, rig.line_name in (rigged or ())
+                    n,
+                    rig.line_name,
+                    rig.fly_name,
+                    c.way.mode,
+                    c.way.strip_m_s,
+                    value,
+                    rig.line_name in (rigged or ()),
+                    rig.line.leader_length_m,
                 )
                 for n, (c, rig, value) in enumerate(zip(candidates, rigs, band.tolist(), strict=True))
                 if value > 0.0
@@ -140,7 +152,8 @@ def _at_level(
         return _nothing(field, found, row, tables, settings, limits)
     bests, band = of_each
     first = candidates[pick]
-    others = [n for n, c in enumerate(candidates) if c.way.rig != first.way.rig and band[n] > 0]
+    names = [(rig.line_name, rig.fly_name) for rig in (tables.rigs[c.way.rig] for c in candidates)]
+    others = [n for n in range(len(candidates)) if names[n] != names[pick] and band[n] > 0]
     if not others:
         others = [n for n, c in enumerate(candidates) if c.way.mode != first.way.mode and band[n] > 0]
     rival = None
@@ -159,7 +172,7 @@ def _at_level(
         tracks = first.tracks or found.tracks(first.way, [row])
         told = sensitivity_of(field, row, rig, first, at, tracks, settings)
         tips = tuple(
-            reasons.tip_words(tip.kind, tip.band_time_s, tip.angle_deg, tip.leader_m, best, settings.units)
+            reasons.tip_words(tip.kind, tip.band_time_s, tip.angle_deg, best, settings.units)
             for tip in tips_of(field, row, rig, first, at, tracks, settings)
         )
     return Advice(
@@ -203,6 +216,7 @@ def _choice(
         swim_s=float(candidate.swim[at]),
         refined=candidate.refined,
         bed_m=float(candidate.bed[at]),
+        leader_m=math.nan if rig.like is None else rig.line.leader_length_m,
         seconds=_by_second(candidate) if candidate.refined else (),
     )
     why = reasons.why(
@@ -246,9 +260,9 @@ def _nothing(
         )
         return Advice(spot.spot.id, None, None, because, by_line=found.by_line[row], limits=limits, beyond_reach=True)
     # the compromise: most band time for each chance of a hang, the limit as the price of the first
-    worth = [c.band / (settings.hang_limit + c.hang) for c in candidates]
-    n = int(np.argmax([w.max() for w in worth]))
-    least = _choice(field, candidates[n], int(np.argmax(worth[n])), tables, settings, row, None, 0.0, compromise=True)
+    prices = [c.band / (settings.hang_limit + c.hang) for c in candidates]
+    n = int(np.argmax([w.max() for w in prices]))
+    least = _choice(field, candidates[n], int(np.argmax(prices[n])), tables, settings, row, None, 0.0, compromise=True)
     sd = float(np.median(field.patch.sd_m))
     swim_sd = least.fly_depth_m[1] * math.hypot(current_log_sd(level) if spot.river else 0.0, 0.1)
     total = sd**2 + swim_sd**2 + (level.level_sd_m if level.level_sd_m == level.level_sd_m else 0.0) ** 2

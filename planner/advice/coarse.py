@@ -16,13 +16,14 @@ from planner.advice.tables import SwimTables
 from planner.advice.ways import Way, way_key
 from planner.advice.weigh import weigh
 
-__all__ = ["Coarse", "TracksAt", "coarse", "finalists"]
+__all__ = ["Coarse", "TracksAt", "coarse", "finalists", "joined", "leading"]
 
+_FIGURES = ("fit", "worth", "second", "strict", "early", "sure", "hoped", "wary")
 TracksAt = Callable[[Way, Sequence[int]], Tracks]
 
 _SLACK, _TIGHTER = 0.07, 0.6
 _PRUNE_SHARE = 0.6
-_SECONDS, _DRAWS, _STEPS = {"held": 3, "fed": 1}, 64, 3
+_SECONDS, _DRAWS, _STEPS = {"held": 3, "fed": 1, "mended": 3}, 64, 3
 _FINALISTS, _BESIDES = 4, 3
 
 
@@ -56,6 +57,12 @@ class Coarse:
     sure: np.ndarray
     hoped: np.ndarray
     wary: np.ndarray
+
+
+def joined(one: Coarse, other: Coarse) -> Coarse:
+    """Ways of one field that were weighed apart, one after the other."""
+    parts = {name: np.concatenate([getattr(one, name), getattr(other, name)]) for name in _FIGURES}
+    return Coarse(one.rows, one.beside, **parts)
 
 
 def _laid_out(field: Field) -> tuple[np.ndarray, list[int], list[int], list[list[int]]]:
@@ -176,4 +183,13 @@ def finalists(ways: list[Way], found: Coarse, c: int) -> list[int]:
     ):
         if other is not None and other not in chosen:
             chosen.append(other)
+    return chosen
+
+
+def leading(found: Coarse, c: int, most: int) -> list[int]:
+    """The best ways at one level by any of the limits that `finalists` looks at, at most so many by each."""
+    chosen: list[int] = []
+    for values in (found.sure[:, c], found.fit[:, c], found.wary[:, c]):
+        best = sorted(range(len(values)), key=lambda w: (-values[w], w))[:most]
+        chosen += [w for w in best if w not in chosen and values[w] > 0]
     return chosen

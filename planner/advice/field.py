@@ -272,7 +272,7 @@ def tracks_of(
         taut=_mixed(weight, [h[3] for h in held]),
         knots_s=count_knots(longest_count(field.canon, mode)),
         every_s=EVERY_S,
-        fed=mode == "fed",
+        fed=mode != "held",
     )
 
 
@@ -284,7 +284,12 @@ def _mixed(share: np.ndarray, parts: list[np.ndarray]) -> np.ndarray:
 def _shares(
     field: Field, tables: SwimTables, rig: int, mode: str, normal_m_s: float
 ) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
-    """Responses of a rig in a mode as shares of the depth, in the countdown and the retrieve; computed once."""
+    """Responses of a rig in a mode as shares of the depth, in the countdown and the retrieve; computed once.
+
+    On another leader a rig answers like on its own, and mended like held, from which it differs little.
+    """
+    like = tables.rigs[rig].like
+    rig, mode = (rig if like is None else like), ("held" if mode == "mended" else mode)
     key = (rig, mode, normal_m_s)
     if key not in field.shares:
         base = tables.get(Need(field.canon, rig, mode, normal_m_s, field.centre))
@@ -324,7 +329,7 @@ def screen_tracks(field: Field, tables: SwimTables, ways: list[tuple[int, str, f
         taut=np.stack([h[3] for h in held]),
         knots_s=count_knots(longest_count(field.canon, mode)),
         every_s=EVERY_S,
-        fed=mode == "fed",
+        fed=mode != "held",
     )
 
 

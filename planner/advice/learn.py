@@ -59,7 +59,7 @@ class LoggedSwim:
     hung : bool or None
         Whether it hung; None not told.
     mode : str
-        ``held`` or ``fed``; empty not told: both are taken as likely.
+        ``held``, ``fed`` or ``mended``; empty not told: the first two are taken as likely.
     strip_m_s : float
         Strip pace [m/s]; NaN takes the normal one.
     day : str
@@ -210,7 +210,8 @@ def _factor(
     for swim in swims:
         strip = swim.strip_m_s if swim.strip_m_s == swim.strip_m_s else normal_strip(settings)
         longest = {mode: float(made.seconds(mode)[-1]) for mode in made.modes}
-        modes = [swim.mode] if swim.mode in made.modes else [m for m in made.modes if swim.countdown_s <= longest[m]]
+        told = "held" if swim.mode == "mended" else swim.mode  # the two differ by centimetres
+        modes = [told] if told in made.modes else [m for m in made.modes if swim.countdown_s <= longest[m]]
         modes = modes or ["held"]
         row = int(np.flatnonzero(made.levels == swim.level)[0])
         tables.require(

@@ -6,7 +6,7 @@ import numpy as np
 
 from planner.advice.records import constants
 
-__all__ = ["countdown_window", "prefer"]
+__all__ = ["countdown_window", "prefer", "worth"]
 
 
 def prefer(
@@ -43,6 +43,25 @@ def prefer(
         if near.size:
             best = near[np.argmax(band_time_s[near])]
     return int(best)
+
+
+def worth(band_time_s: float, *, own: bool) -> float:
+    """What band time counts for when ways are compared; none below what is worth fishing [s].
+
+    Tying on another leader costs minutes, and mends through every countdown an arm: such a way must give a stated
+    share more (``variant_gain`` of ``planner/tables/advice.csv``) to be as good as one fished as the box holds it.
+
+    Parameters
+    ----------
+    band_time_s : float
+        Expected band time within the hang limit [s].
+    own : bool
+        Whether it is fished on the box's own leader and without mends.
+    """
+    c = constants()
+    if band_time_s < c["least_band_s"]:
+        return 0.0
+    return band_time_s if own else band_time_s / (1.0 + c["variant_gain"])
 
 
 def countdown_window(

@@ -71,10 +71,13 @@ def why(
     """
     low, middle, high = choice.fly_depth_m
     height = bed_depth_m - middle
-    words = (
-        f"The fly swims about {show(middle, 'depth', units)} deep "
-        f"({_range(low, high, units)}), {show(abs(height), 'depth', units)} {'above' if height >= 0 else 'below'} the "
-        f"bed on average, and is in the hold band for about {seconds(choice.band_time_s)} of {seconds(choice.swim_s)}"
+    leader = show(choice.leader_m, "length", units)
+    words = "The fly" if choice.leader_m != choice.leader_m else f"On a leader of about {leader}, not the box's own, it"
+    words += (
+        f" swims about {show(middle, 'depth', units)} deep ({_range(low, high, units)}) over water about "
+        f"{show(bed_depth_m, 'depth', units)} deep, {show(abs(height), 'depth', units)} "
+        f"{'above' if height >= 0 else 'below'} the bed on average, and is in the hold band for about "
+        f"{seconds(choice.band_time_s)} of {seconds(choice.swim_s)}"
     )
     if hang_next > hang_limit + 0.015:  # a difference that shows in whole per cent
         words += f"; one second more of countdown would hang {percent(hang_next)} of the time"
@@ -211,13 +214,14 @@ def one_step(here: Choice | None, there: Choice | None, because: str, units: str
         return f"No answer there: {because}" if here is not None else ""
     first, last = (f"{value:.0f}" for value in (there.countdown_from_s, there.countdown_to_s))
     count = f"count {first if first == last else f'{first} to {last}'} s, {there.countdown_mode}"
+    leader = _leader_step(here, there, units)
     strip = f"strip {show(there.strip_m_s, 'strip', units)}"
     band = f"{seconds(there.band_time_s)} in the band"
     if here is None:
-        return f"There {there.fly} on {there.line} does: {count}, {strip}, {band}."
+        return f"There {there.fly} on {there.line} does: {leader}{count}, {strip}, {band}."
     if (here.line, here.fly) != (there.line, there.fly):
-        return f"Change to {there.fly} on {there.line}: {count}, {strip}, {band}."
-    changes = []
+        return f"Change to {there.fly} on {there.line}: {leader}{count}, {strip}, {band}."
+    changes = [leader.removesuffix(", ")] if leader else []
     now = (here.countdown_from_s, here.countdown_to_s, here.countdown_mode)
     if now != (there.countdown_from_s, there.countdown_to_s, there.countdown_mode):
         changes.append(count)
@@ -227,12 +231,22 @@ def one_step(here: Choice | None, there: Choice | None, because: str, units: str
     return f"{': '.join([same, ', '.join(changes)]) if changes else same}; {band}."
 
 
-def tip_words(kind: str, band_s: float, angle_deg: float, leader_m: float, now: Choice, units: str) -> str:
+def _leader_step(here: Choice | None, there: Choice, units: str) -> str:
+    """What changes about the leader, with a comma after it; empty when nothing does."""
+    now = math.nan if here is None else here.leader_m
+    if now == there.leader_m or (now != now and there.leader_m != there.leader_m):
+        return ""
+    if there.leader_m != there.leader_m:
+        return "the box's own leader, "
+    return f"a leader of {show(there.leader_m, 'length', units)}, "
+
+
+def tip_words(kind: str, band_s: float, angle_deg: float, now: Choice, units: str) -> str:
     """A tip that a swim has checked.
 
     Parameters
     ----------
-    kind, band_s, angle_deg, leader_m
+    kind, band_s, angle_deg
         As `planner.advice.alternatives.Tip` holds them.
     now : Choice
         The choice it is compared with.
@@ -243,8 +257,6 @@ def tip_words(kind: str, band_s: float, angle_deg: float, leader_m: float, now: 
         "further_up": f"Cast further up, to the same lie at {angle_deg:.0f}° from downstream",
         "drift": "Drift past it instead of anchoring",
         "anchor": "Hold the boat instead of drifting",
-        "mend": "Mend up-current every few seconds while it sinks",
-        "leader": f"Fish it on a leader of about {show(leader_m, 'length', units) if leader_m == leader_m else ''}",
     }[kind]
     return f"{how}: its swim gives {seconds(band_s)} in the band instead of {seconds(now.band_time_s)}."
 

@@ -41,7 +41,7 @@ class Settings:
     strips_m_s : tuple of float
         Strip paces tried, means including pauses [m/s].
     modes : tuple of str
-        Countdown modes tried, of ``held`` and ``fed``.
+        Countdown modes tried, of ``held`` and ``fed``; with ``fed`` mends are tried on the best of them.
     shortlist : int
         Rigs kept per spot after the screening.
     draws : int
@@ -177,8 +177,9 @@ class Choice:
 
     Chances are shares of the draws; `fly_depth_m` holds the 10, 50 and 90 % of the fly's mean depth in the
     retrieve below the surface [m]; distances are horizontal from the rod tip [m]; `bed_m` is the bed's mean depth under
-    the retrieve [m]; `seconds` holds count [s], band time [s], touch and hang chance [1] of each second weighed, where
-    the shortlist was solved directly.
+    the retrieve [m]; `leader_m` is the length of the leader where it is not the box's own, else NaN [m]; `seconds`
+    holds count [s], band time [s], touch and hang chance [1] of each second weighed, where the shortlist was solved
+    directly.
     """
 
     line: str
@@ -197,13 +198,14 @@ class Choice:
     swim_s: float = float("nan")
     refined: bool = False
     bed_m: float = float("nan")
+    leader_m: float = float("nan")
     seconds: tuple[tuple[float, float, float, float], ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """The choice in the shape of ``plan.json``; unknown is None."""
         names = (
             "line fly countdown_mode countdown_from_s countdown_to_s strip_m_s lift_rod_at_m band_time_s touch_chance "
-            "hang_chance why"
+            "hang_chance leader_m why"
         ).split()
         found = {name: getattr(self, name) for name in names}
         found["fly_depth_m"] = [_known(depth) for depth in self.fly_depth_m]

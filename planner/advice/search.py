@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from planner.advice.coarse import Coarse, TracksAt, coarse, finalists
+from planner.advice.coarse import Coarse, TracksAt, coarse, finalists, joined, leading
 from planner.advice.draws import deviations, draw
 from planner.advice.field import Field, tracks_of
 from planner.advice.kept import page_key
@@ -15,12 +15,24 @@ from planner.advice.objective import prefer
 from planner.advice.records import Settings
 from planner.advice.swum import Ground, Tracks
 from planner.advice.tables import Rig, SwimTables
+from planner.advice.variants import needs_of, variants_of
 from planner.advice.ways import Way, normal_strip, way_key
 from planner.advice.weigh import weigh
 
-__all__ = ["Candidate", "Found", "ground_rows", "tenths", "track_rows", "weigh_field"]
+__all__ = [
+    "Candidate",
+    "Found",
+    "Looked",
+    "ground_rows",
+    "look",
+    "look_closely",
+    "tenths",
+    "track_rows",
+    "weigh_field",
+]
 
 _AROUND_S = 6
+_VARIANTS = 1
 
 
 @dataclass
@@ -45,6 +57,16 @@ class Candidate:
 
 
 @dataclass
+class Looked:
+    """The coarse look at a field: the box's own ways and the variants of the best of them, with what each gave."""
+
+    ways: list[Way]
+    own: Coarse
+    variants: list[Way]
+    tracks: TracksAt
+
+
+@dataclass
 class Found:
     """What the search found at a field: candidates and the best of each line by row, and tracks by way and rows."""
 
@@ -54,12 +76,14 @@ class Found:
 
 
 def weigh_field(field: Field, tables: SwimTables, ways: list[Way], settings: Settings) -> Found:
-    """Weigh all ways coarsely, then the finalists of each level at every second around their best.
+    """`look`, the swims that the variants need, and `look_closely` at one field."""
+    looked = look(field, tables, ways, settings)
+    tables.require(needs_of(field, looked.variants))
+    return look_closely(field, tables, looked, settings)
 
-    A level between two that were weighed coarsely takes the finalists of both. Seconds are weighed to six either side
-    of the best coarse ones, which is as wide as a window can become.
-    """
-    L = field.levels.size
+
+def look(field: Field, tables: SwimTables, ways: list[Way], settings: Settings) -> Looked:
+    """Weigh all of the box's own ways coarsely, and name the variants that are worth a look."""
     normal = normal_strip(settings)
 
     alone: dict[tuple[Way, int], Tracks] = {}  # at the level that is planned for they are asked for again and again
@@ -72,18 +96,40 @@ def weigh_field(field: Field, tables: SwimTables, ways: list[Way], settings: Set
             alone[key] = tracks_of(field, tables, way.rig, way.mode, way.strip_m_s, normal, rows)
         return alone[key]
 
-    found = coarse(field, tables, ways, tracks, ground_rows, settings)
+    own = coarse(field, tables, ways, tracks, ground_rows, settings)
+    return Looked(ways, own, variants_of(field, ways, own, tables.rigs), tracks)
+
+
+def look_closely(field: Field, tables: SwimTables, looked: Looked, settings: Settings) -> Found:
+    """Weigh the variants coarsely, then the finalists of each level at every second around their best.
+
+    A level between two that were weighed coarsely takes the finalists of both. Seconds are weighed to six either side
+    of the best coarse ones, which is as wide as a window can become. Variants never take a place from the box's own
+    ways.
+
+    Raises
+    ------
+    KeyError
+        When the variants' swims were not required before, see `variants.needs_of`.
+    """
+    L = field.levels.size
+    tracks, found, ways = looked.tracks, looked.own, [*looked.ways, *looked.variants]
+    if looked.variants:
+        more = coarse(field, tables, looked.variants, tracks, ground_rows, settings)
+        found = joined(looked.own, more)
     chosen = np.zeros((found.rows.size, len(ways)), dtype=bool)
     for c in range(found.rows.size):
-        chosen[c, finalists(ways, found, c)] = True
+        chosen[c, finalists(looked.ways, looked.own, c)] = True
+        if looked.variants:
+            chosen[c, [len(looked.ways) + w for w in leading(more, c, _VARIANTS)]] = True
     close = np.array([chosen[columns].any(axis=0) for columns in found.beside])
     candidates: list[list[Candidate]] = [[] for _ in range(L)]
     for w in np.flatnonzero(close.any(axis=0)).tolist():
         rows = np.flatnonzero(close[:, w]).tolist()
         for row, one in zip(rows, _closely(field, tables, ways[w], w, rows, found, tracks, settings), strict=True):
             candidates[row].append(one)
-    fit = np.stack([np.interp(np.arange(L), found.rows, one) for one in found.fit])
-    return Found(candidates, _by_line(field, tables.rigs, ways, fit), tracks)
+    fit = np.stack([np.interp(np.arange(L), found.rows, one) for one in looked.own.fit])
+    return Found(candidates, _by_line(field, tables.rigs, looked.ways, fit), tracks)
 
 
 def _closely(

@@ -41,7 +41,7 @@ class Tracks:
     every_s : float
         Step of the countdown's samples, the first at `every_s` after the landing [s].
     fed : bool
-        Whether line is fed in the countdown, so that it is slack.
+        Whether line is fed or laid up-current in the countdown, so that it is slack.
     """
 
     count: np.ndarray

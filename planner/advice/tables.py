@@ -38,6 +38,8 @@ class Rig:
         Learned shift of the ln of the line's sink rate [1]; it acts through the response, so no swim is solved anew.
     sink_known : float
         Standard deviation of that ln over that of its prior [1].
+    like : int or None
+        Index of the rig that this one is on another leader, whose responses it shares; None on the box's own leader.
     """
 
     line: Line
@@ -46,6 +48,7 @@ class Rig:
     fly_name: str
     sink_shift: float = 0.0
     sink_known: float = 1.0
+    like: int | None = None
 
 
 @dataclass(frozen=True)
@@ -59,7 +62,7 @@ class Need:
     rig : int
         Index of the rig.
     mode : str
-        ``held`` or ``fed``.
+        ``held``, ``fed`` or ``mended``.
     strip_m_s : float
         Strip pace [m/s].
     node : tuple of int
@@ -99,10 +102,7 @@ class SwimTables:
     def __init__(self, rigs: Sequence[Rig], store: SwimStore | None) -> None:
         self.rigs = list(rigs)
         self.store = store
-        # what a rig is, without what it is called
-        self._bare = [
-            key_of(replace(rig.line, name="", code="", flags=()), replace(rig.fly, name="")) for rig in self.rigs
-        ]
+        self._bare: dict[int, str] = {}
         self.way_keys: dict[tuple, bytes] = {}  # filled by `ways.way_key`
         self._geometries: dict[Canon, str] = {}
         self.swims = self.from_disk = self.solved = 0
@@ -115,7 +115,14 @@ class SwimTables:
     def rig_key(self, rig: int) -> str:
         """What a rig is and what was learned of it, without what it is called."""
         held = self.rigs[rig]
-        return f"{self._bare[rig]} {held.sink_shift!r} {held.sink_known!r}"
+        return f"{self._swum(rig)} {held.sink_shift!r} {held.sink_known!r} {held.like is None}"
+
+    def _swum(self, rig: int) -> str:
+        """What a rig is, without what it is called and what was learned."""
+        if rig not in self._bare:
+            line, fly = self.rigs[rig].line, self.rigs[rig].fly
+            self._bare[rig] = key_of(replace(line, name="", code="", flags=()), replace(fly, name=""))
+        return self._bare[rig]
 
     def require(self, needs: Iterable[Need]) -> None:
         """Make sure that the swims of all needs are at hand: read them or solve them, and keep what was solved."""
@@ -168,7 +175,7 @@ class SwimTables:
         way = (need.rig, need.mode, need.strip_m_s, need.vary)
         if way not in self._begins:
             step = STEPS.get(need.vary, 0.0)
-            self._begins[way] = key_of(f"{self._bare[need.rig]} {need.mode} {need.strip_m_s!r} {need.vary} {step!r}")
+            self._begins[way] = key_of(f"{self._swum(need.rig)} {need.mode} {need.strip_m_s!r} {need.vary} {step!r}")
         return f"{self._begins[way]} {need.node[0]} {need.node[1]}"
 
     def _load(self, geometry: str, canon: Canon) -> tuple[dict[str, int], Block]:

@@ -86,7 +86,7 @@ def swim(
 @click.option("--line", default="", help="The line, by its name in the box.")
 @click.option("--fly", default="", help="The fly, by its name in the box.")
 @click.option("--countdown", type=click.FloatRange(0, 600), help="Seconds counted before the first strip.")
-@click.option("--mode", type=click.Choice(["held", "fed"]), default=None, help="Line held or fed in the count.")
+@click.option("--mode", type=click.Choice(["held", "fed", "mended"]), default=None, help="The line in the count.")
 @click.option("--strip", default="", metavar="QUANTITY", help="Mean strip speed, e.g. '1.5 ft/s'.")
 @click.option("--outcome", type=click.Choice(["clean", "touched", "hung"]), default="clean", show_default=True)
 @click.option("--caught", type=click.IntRange(0, 1000), default=0, help="Fish.")

@@ -202,7 +202,7 @@ def _row(plan: dict[str, Any], river: River, units: str) -> dict[str, Any]:
 _SPOT = "id run name at stage_m discharge_m3s depth_m depth_low_m depth_high_m velocity_m_s stance none_because".split()
 _BEST = (
     "line fly countdown_mode countdown_from_s countdown_to_s strip_m_s lift_rod_at_m band_time_s touch_chance "
-    "hang_chance"
+    "hang_chance leader_m"
 ).split()
 
 

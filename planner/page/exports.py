@@ -37,6 +37,7 @@ CSV_COLUMNS = (
     "countdown_from_s",
     "countdown_to_s",
     "countdown_mode",
+    "leader_m",
     "strip_m_s",
     "lift_rod_at_m",
     "fly_depth_p10_m",
@@ -120,7 +121,7 @@ def _said(spot: dict[str, Any], units: str) -> str:
     best = spot.get("best")
     if best:
         strip = show(best.get("strip_m_s"), "strip", units)
-        answer = f"{best['line']}, {best['fly']}, count {words.count_words(best)}, strip {strip}."
+        answer = f"{best['line']}, {words.fly_words(best, units)}, count {words.count_words(best)}, strip {strip}."
     else:
         answer = spot.get("none_because") or "No answer."
     depth = show(spot.get("depth_m"), "depth", units)

@@ -40,7 +40,7 @@ def spot_table(plan: dict[str, Any], river: River, units: str) -> str:
             _cell("caution", "Caution", caution_mark(spot.get("caution"), short=True)),
             _cell("count", "Count", text(words.count_words(best))),
             _cell("line", "Line", line),
-            _cell("fly", "Fly", text(best["fly"]) if best else "–"),
+            _cell("fly", "Fly", text(words.fly_words(best, units))),
             _cell("strip", "Strip", text(show(best.get("strip_m_s"), "strip", units)) if best else "–"),
             _cell("depth", "Depth", text(show(spot.get("depth_m"), "depth", units))),
             _cell("speed", "Current", text(show(spot.get("velocity_m_s"), "speed", units))),

@@ -103,7 +103,7 @@ def planned_level(plan: dict[str, Any], gauge: str, kind: str, runs_of_gauge: se
 
 
 def _spot_row(row: dict[str, Any], tables: _Tables) -> list[Any]:
-    """Fixed order: depth, current, line, fly, six numbers, caution, mode, why or none_because, lift, depths, swim."""
+    """Fixed order: depth, current, line, fly, six numbers, caution, mode, why or reason, lift, depths, swim, leader."""
     out: list[Any] = [_number(row.get("depth_m")), _number(row.get("velocity_m_s"))]
     out += [tables.text(row.get("line")), tables.text(row.get("fly"))]
     out += [_number(row.get(name)) for name in _SPOT_NUMBERS]
@@ -111,6 +111,7 @@ def _spot_row(row: dict[str, Any], tables: _Tables) -> list[Any]:
     fly_depths = [_number(v, 2) for v in row.get("fly_depth_m") or ()]
     out += [tables.text(row.get("countdown_mode")), tables.text(row.get("why") or row.get("none_because"))]
     out += [_number(row.get("lift_rod_at_m"), 1), fly_depths or None, _short_swim(row.get("swim"))]
+    out.append(_number(row.get("leader_m")))
     while out[-1] is None:
         out.pop()
     return out

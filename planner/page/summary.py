@@ -136,7 +136,7 @@ def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
                 words.caution_short(spot.get("caution")),
                 words.count_words(best),
                 _plain(best["line"]) if best else "no line",
-                _plain(best["fly"]) if best else "–",
+                _plain(words.fly_words(best, units)),
                 show(best.get("strip_m_s"), "strip", units) if best else "–",
                 show(spot.get("depth_m"), "depth", units),
             )

@@ -162,6 +162,19 @@ def count_words(choice: dict[str, Any] | None) -> str:
     return f"{found} {mode}" if mode and found != "–" else found
 
 
+def fly_words(choice: dict[str, Any] | None, units: str) -> str:
+    """The fly, with its leader where that is not the box's own, such as ``slim heavy, leader 8 ft``.
+
+    Examples
+    --------
+    >>> fly_words({"fly": "slim heavy", "leader_m": 2.4}, "metric"), fly_words({"fly": "slim heavy"}, "metric")
+    ('slim heavy, leader 2.4 m', 'slim heavy')
+    """
+    choice = choice or {}
+    fly, leader = choice.get("fly") or "–", choice.get("leader_m")
+    return fly if leader is None else f"{fly}, leader {show(leader, 'length', units)}"
+
+
 def mode_words(mode: str | None) -> str:
     """What to do with the line while it sinks."""
     return {

@@ -341,8 +341,8 @@ def _ladder_spot(
     row: dict[str, Any] = {"id": day.spot.id, "depth_m": _under_water(here.depth_m), "velocity_m_s": here.velocity_m_s}
     best = {} if answer.best is None else answer.best.as_dict()
     names = (
-        "line fly countdown_mode countdown_from_s countdown_to_s strip_m_s lift_rod_at_m fly_depth_m touch_chance "
-        "hang_chance band_time_s why"
+        "line fly leader_m countdown_mode countdown_from_s countdown_to_s strip_m_s lift_rod_at_m fly_depth_m "
+        "touch_chance hang_chance band_time_s why"
     ).split()
     row.update({name: best.get(name) for name in names})
     row["none_because"] = answer.none_because or None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -49,6 +50,8 @@ def chosen_swim(
     fly = next(fly for fly in tackle.flies if fly.name == choice.fly)
     cast, current = cast_of(asked, at, choice)
     made = line_from_tackle(line, tackle)
+    if math.isfinite(choice.leader_m):
+        made = replace(made, leader_length_m=choice.leader_m)
     belief = learned.lines.get(line.name) if learned is not None else None
     if belief is not None:
         made = line_with_sink_factor(made, math.exp(belief.mean))

@@ -15,7 +15,7 @@ OPTION = st.builds(
     fly=st.sampled_from("xy"),
     mode=st.sampled_from(["held", "fed"]),
     strip_m_s=st.sampled_from([0.25, 0.45]),
-    band_time_s=st.floats(9.0, 10.0),
+    worth_s=st.floats(9.0, 10.0),
     rigged=st.booleans(),
 )
 LEVEL = st.lists(OPTION, max_size=4).map(
@@ -26,8 +26,8 @@ LEVEL = st.lists(OPTION, max_size=4).map(
 def _cost(levels, chosen):
     """Changes along a ladder as the angler counts them, and the share of band time lost."""
     taken = [level[i] for level, i in zip(levels, chosen, strict=True) if i is not None]
-    best = [max(o.band_time_s for o in alike(level)) for level in levels if level]
-    lost = sum(1 - option.band_time_s / top for option, top in zip(taken, best, strict=True))
+    best = [max(o.worth_s for o in alike(level)) for level in levels if level]
+    lost = sum(1 - option.worth_s / top for option, top in zip(taken, best, strict=True))
     changes = sum(
         8 * (a.line != b.line) + 4 * (a.fly != b.fly) + 2 * (a.mode != b.mode) + (a.strip_m_s != b.strip_m_s)
         for a, b in itertools.pairwise(taken)
@@ -51,7 +51,7 @@ def test_no_other_choice_within_the_margin_changes_less(levels):
 def test_a_tie_loses_no_more_than_the_margin(level):
     """Whatever the rods, a tie is within the margin of the best."""
     for option in alike(level):
-        assert option.band_time_s >= (1 - constants()["tie_margin"]) * max(one.band_time_s for one in level)
+        assert option.worth_s >= (1 - constants()["tie_margin"]) * max(one.worth_s for one in level)
 
 
 def test_a_better_way_by_more_than_the_margin_is_taken_though_it_changes():

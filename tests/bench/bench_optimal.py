@@ -1,9 +1,10 @@
 """How near the search comes to brute force, on random spots.
 
 Run as ``python -m tests.bench.bench_optimal [spots] [seed]``; prints one line. The search was tuned on seed 17: another
-seed shows what it does on spots that it was not tuned on. Brute force weighs every rig in every mode at
-every strip pace and every whole second with all draws, from the same swim tables; the search screens, shortlists and
-looks at every third second first. Spots stand on canonical casts, so that many share their tables.
+seed shows what it does on spots that it was not tuned on. Brute force weighs every rig held, fed and mended, and held
+and fed on its other leaders, at every strip pace and every whole second with all draws, from the same swim tables; the
+search screens, shortlists, looks at every third second first, and tries leaders and mends on few rigs. Spots stand on
+canonical casts, so that many share their tables.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import math
 import os
 import sys
 import tempfile
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -20,11 +22,12 @@ from planner.advice import AtLevel, BedPatch, Settings, SpotAtLevels, SwimStore
 from planner.advice.advise import rigs_of
 from planner.advice.draws import deviations, draw
 from planner.advice.field import field_of, tracks_of
-from planner.advice.records import constants
+from planner.advice.objective import worth
 from planner.advice.screen import screen
 from planner.advice.search import weigh_field
-from planner.advice.tables import SwimTables
-from planner.advice.ways import normal_strip, require
+from planner.advice.tables import Rig, SwimTables
+from planner.advice.variants import needs_of, with_leaders
+from planner.advice.ways import Way, normal_strip, require
 from planner.advice.weigh import weigh
 from planner.river.records import Tackle, TackleFly, TackleLine
 
@@ -58,28 +61,43 @@ def random_spot(rng: np.random.Generator, k: int, casts: int = len(CASTS)) -> Sp
 
 
 def both(asked: SpotAtLevels, tackle: Tackle, settings: Settings, store: SwimStore) -> tuple[float, float]:
-    """Band time of the search's best and of brute force's, within the hang limit [s]; 0 under the least worth fishing.
+    """Worth of the search's best and of brute force's, within the hang limit [s]; 0 under the least worth fishing.
 
-    Both before ties go to rods that are rigged for other spots: that preference is worth up to its margin by choice.
+    Worth is band time, less for another leader and for mends (`objective.worth`). Both before ties go to rods that are
+    rigged for other spots: that preference is worth up to its margin by choice.
     """
-    rigs, _ = rigs_of(tackle)
+    box, _ = rigs_of(tackle)
+    rigs = with_leaders(box)
     tables, field = SwimTables(rigs, store), field_of(asked, settings)
     assert field is not None
-    screen([(field, list(range(len(rigs))))], tables, settings)
+    screen([(field, list(range(len(box))))], tables, settings)
     ways, needs = require(field, tables, settings)
     tables.require(needs)
     candidates = weigh_field(field, tables, ways, settings).candidates[0]
-    got = max((float(c.band[at]) for c in candidates if (at := c.best(settings.hang_limit)) is not None), default=0.0)
-    floor = constants()["least_band_s"]
-    field.shortlist = list(range(len(rigs)))
+    got = max(
+        (
+            worth(float(c.band[at]), own=_own(c.way, rigs))
+            for c in candidates
+            if (at := c.best(settings.hang_limit)) is not None
+        ),
+        default=0.0,
+    )
+    field.shortlist = list(range(len(box)))
     ways, needs = require(field, tables, settings)
-    tables.require(needs)
+    mended = [replace(way, mode="mended") for way in ways if way.mode == "held" and "fed" in field.modes]
+    led = [replace(way, rig=k) for way in ways for k, rig in enumerate(rigs) if rig.like == way.rig]
+    tables.require([*needs, *needs_of(field, [*mended, *led])])
     rows, best = deviations(draw(settings.draws, settings.seed)), 0.0
-    for way in ways:
+    for way in [*ways, *mended, *led]:
         tracks = tracks_of(field, tables, way.rig, way.mode, way.strip_m_s, normal_strip(settings))
         found = weigh(tracks, field.ground, field.spread(rigs[way.rig]), rows, field.seconds(way.mode))
-        best = max(best, float(np.where(found.hang_chance <= settings.hang_limit + 1e-9, found.band_time_s, 0.0).max()))
-    return (got if got >= floor else 0.0), (best if best >= floor else 0.0)
+        most = float(np.where(found.hang_chance <= settings.hang_limit + 1e-9, found.band_time_s, 0.0).max())
+        best = max(best, worth(most, own=_own(way, rigs)))
+    return got, best
+
+
+def _own(way: Way, rigs: list[Rig]) -> bool:
+    return rigs[way.rig].like is None and way.mode != "mended"
 
 
 def main() -> None:

@@ -56,7 +56,7 @@ function entry() {
   const spot = select(null, features("spots").map((one) => [idOf(one), titleOf("spots", one)]), { id: "log-spot" });
   const line = select("", [["", "not noted"], ...lines.map((one) => one.name)], { id: "log-line" }), fly = select("", [["", "not noted"], ...flies.map((one) => one.name)], { id: "log-fly" });
   const when = input(localNow(), { id: "log-when" }), count = input("", { inputmode: "decimal", id: "log-count" }), level = input("", { inputmode: "decimal", id: "log-level" });
-  const mode = select("", [["", "not noted"], ["held", "line held"], ["fed", "line fed"]]), strip = input("", { inputmode: "decimal" }), caught = input("0", { inputmode: "numeric" }), note = input("");
+  const mode = select("", [["", "not noted"], ["held", "line held"], ["fed", "line fed"], ["mended", "line mended"]]), strip = input("", { inputmode: "decimal" }), caught = input("0", { inputmode: "numeric" }), note = input("");
   const outcome = el("div", { class: "row", role: "radiogroup", "aria-label": "What the fly did" }, [["clean", "did not touch"], ["touched", "touched"], ["hung", "hung"]].map(([value, words], i) => el("label", { class: "check" }, el("input", { type: "radio", name: "outcome", value: value, checked: i === 0 }), " " + words)));
   const says = el("span", { role: "status", id: "log-say" });
   const go = async () => {

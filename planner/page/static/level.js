@@ -63,7 +63,7 @@ function spotFrom(row, caution) {
   return {
     depth: r[0], speed: r[1], line: words(r[2]), fly: words(r[3]), from: r[4], to: r[5], strip: r[6], touch: r[7],
     hang: r[8], band: r[9], caution: caution, mode: words(r[11]), why: words(r[12]), lift: r[13], flyDepth: r[14] || null,
-    swim: r[15] || null,
+    swim: r[15] || null, leader: r[16],
   };
 }
 

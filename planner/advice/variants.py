@@ -1,0 +1,70 @@
+"""Other leaders, and mends: ways that are searched for the rigs that fish best as they come out of the box."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from planner.advice.coarse import Coarse
+from planner.advice.field import Field
+from planner.advice.tables import Need, Rig
+from planner.advice.ways import Way
+
+__all__ = ["needs_of", "variants_of", "with_leaders"]
+
+_LEADERS, _LEADER_M = (0.5, 2.0), (0.4, 4.0)
+_RIGS = 2
+
+
+def with_leaders(rigs: Sequence[Rig]) -> list[Rig]:
+    """The rigs, and after them each on a leader of half and of twice the box's length, where that can be cast."""
+    more = []
+    for k, rig in enumerate(rigs):
+        for factor in _LEADERS:
+            length = factor * rig.line.leader_length_m
+            if _LEADER_M[0] <= length <= _LEADER_M[1]:
+                more.append(replace(rig, line=replace(rig.line, leader_length_m=length), like=k))
+    return [*rigs, *more]
+
+
+def variants_of(field: Field, ways: Sequence[Way], found: Coarse, rigs: Sequence[Rig]) -> list[Way]:
+    """Ways with another leader, or with mends through the countdown, of the rigs that do best along the ladder.
+
+    A leader moves the fly by some centimetres and a mend lets a held line sink as if it were fed: both shift what a rig
+    does and turn no rig that is far behind into the best, so the few best rigs are tried, each in the mode and
+    pace in which it does best. Only steps of the ladder are asked, so that the ways stay when the gauge moves.
+
+    Parameters
+    ----------
+    field : Field
+        The spot.
+    ways, found : sequence of Way, Coarse
+        The box's own ways, weighed coarsely.
+    rigs : sequence of Rig
+        From `with_leaders`.
+    """
+    steps = [c for c, row in enumerate(found.rows.tolist()) if row in set(field.steps.tolist())]
+    fit, worth = found.fit[:, steps], found.worth[:, steps]
+    top, most = fit.max(axis=0), worth.max(axis=0)
+    share = np.where(top > 0, fit / np.maximum(top, 1e-9), worth / np.maximum(most, 1e-9))
+    total = share.sum(axis=1)
+    # a rig counts for the levels at which it leads, and by its sum where it leads nowhere
+    leads = np.bincount(share.argmax(axis=0), minlength=len(ways)).astype(float)
+    best: dict[int, tuple[float, float, int]] = {}
+    for w, way in enumerate(ways):
+        best[way.rig] = max(best.get(way.rig, (-1.0, -1.0, 0)), (float(leads[w]), float(total[w]), -w))
+    chosen = sorted(best, key=lambda rig: best[rig], reverse=True)[:_RIGS]
+    made = []
+    for rig in chosen:
+        way = ways[-best[rig][2]]
+        if "fed" in field.modes:
+            made.append(replace(way, mode="mended"))
+        made += [replace(way, rig=other) for other, one in enumerate(rigs) if one.like == rig]
+    return made
+
+
+def needs_of(field: Field, ways: Sequence[Way]) -> list[Need]:
+    """The swims that variants need; their responses are those of the rigs that they vary."""
+    return [Need(field.canon, way.rig, way.mode, way.strip_m_s, node) for way in ways for node in field.nodes]
