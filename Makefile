@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 WORKERS ?= 2
 
-.PHONY: help demo test check bench release-check fuzz clean
+.PHONY: help demo test check bench release-check fuzz mutation clean
 .DEFAULT_GOAL := help
 
 help: ## say what can be made
@@ -43,6 +43,9 @@ bench: $(VENV)/.test ## run every benchmark and print the design's figures with 
 fuzz: $(VENV)/.test ## fuzz every reader by coverage, SECONDS_EACH=60; Linux
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'atheris>=2.3'
 	$(BIN)/python -m tests.fuzz.guided $${SECONDS_EACH:-60}
+
+mutation: $(VENV)/.test ## change one operator or number at a time in flow, sink and caution and see whether a test fails; EACH=30
+	$(BIN)/python -m tests.mutation --each $${EACH:-30}
 
 release-check: $(VENV)/.test ## build, install in clean environments (newest and lowest requirements, pipx), plan the demo
 	$(BIN)/python -m tests.release.check --lowest --pipx

@@ -80,7 +80,7 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
         if unit not in factors:
             notes.append(f"parameter {parameter} comes in {unit!r}, which is not known here; left out")
             continue
-        no_data = float(_text(entry, "noDataValue") or "-999999")
+        no_data = _no_data(_text(entry, "noDataValue"), notes, parameter)
         for block in _all(entry, "values"):
             column = _column(block, factors[unit], no_data, notes, parameter, where)
             if len(column.times):
@@ -96,6 +96,15 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
             where=where,
         )
     return assemble(station, name, columns, notes, retrieved_at)
+
+
+def _no_data(text: str, notes: list[str], code: str) -> float:
+    """The value that stands for none; the service's usual one where the reply names no number."""
+    try:
+        return float(text or "-999999")
+    except ValueError:
+        notes.append(f"parameter {code}: {text[:40]!r} is named as the value for no data, -999999 is taken")
+        return -999999.0
 
 
 def _column(block: Element, factor: float, no_data: float, notes: list[str], code: str, where: str) -> Column:

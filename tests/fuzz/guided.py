@@ -3,22 +3,33 @@
     python -m tests.fuzz.guided SECONDS [READER...]
 
 Each reader runs in a process of its own, from its sound samples and kept inputs. What breaks it is written to
-``tests/fuzz/found/READER`` and named; mend the reader, move the input to ``corpus`` and it stays a test.
+``tests/fuzz/found/READER`` and named; mend the reader, move the input to ``corpus`` and it stays a test. Half of the
+new inputs are the fuzzer's own, half have words and numbers put in place of others (`tests.fuzz.mutate`), which keeps
+most of them well formed and so leads past the parser of JSON or XML. An input may take 1 s of the clock and the process
+1500 MB, libraries and the fuzzer's own tables included; a warning of numbers out of range counts as a break.
 """
 
 from __future__ import annotations
 
+import contextlib
+import random
 import subprocess
 import sys
 import tempfile
+import warnings
 from pathlib import Path
 
 __all__ = ["main"]
 
 ROOT = Path(__file__).parents[2]
 FOUND = Path(__file__).parent / "found"
-_LONGEST = 8192
+_LONGEST = 16384
 _MEMORY_MB = 1500
+
+
+def _whole(found: list[bytes]) -> list[bytes]:
+    """The samples short enough to fuzz at speed, or the shortest of all: a reply cut through is no JSON any more."""
+    return [raw for raw in found if len(raw) <= _LONGEST] or sorted(found, key=len)[:1]
 
 
 def _one(name: str, seconds: int) -> None:
@@ -27,13 +38,19 @@ def _one(name: str, seconds: int) -> None:
 
     with atheris.instrument_imports(include=["planner"]):  # our own code alone: libraries are slow to instrument
         from planner.errors import PlumbrunError
+        from tests.fuzz.mutate import scarred
         from tests.fuzz.readers import READERS, kept, samples
+
+        read = READERS[name]
+        for raw in samples(name)[:1]:
+            with contextlib.suppress(PlumbrunError):
+                read(raw)  # what is imported on first use is not the reader's time
 
     FOUND.joinpath(name).mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as room:
-        for number, raw in enumerate([*samples(name), *(path.read_bytes() for path in kept(name))]):
-            Path(room, f"{number}").write_bytes(raw[:_LONGEST])
-        read = READERS[name]
+        sound = [*_whole(samples(name)), *(path.read_bytes() for path in kept(name))]
+        for number, raw in enumerate(sound):
+            Path(room, f"{number}").write_bytes(raw)
 
         def answered(raw: bytes) -> None:
             try:
@@ -41,12 +58,23 @@ def _one(name: str, seconds: int) -> None:
             except PlumbrunError:
                 return
 
+        def changed(raw: bytes, longest: int, seed: int) -> bytes:
+            rng = random.Random(seed)
+            return atheris.Mutate(raw, longest) if rng.random() < 0.5 else scarred(bytes(raw), rng)[:longest]
+
+        warnings.simplefilter("error", RuntimeWarning)
+        longest = max(_LONGEST, *(len(raw) for raw in sound))
         words = [
-            sys.argv[0], room, f"-max_total_time={seconds}", f"-max_len={_LONGEST}", "-timeout=1",
+            sys.argv[0], room, f"-max_total_time={seconds}", f"-max_len={longest}", "-timeout=1",
             f"-rss_limit_mb={_MEMORY_MB}", f"-artifact_prefix={FOUND / name}/", "-verbosity=0", "-print_final_stats=1",
         ]  # fmt: skip
-        atheris.Setup(words, answered)
+        atheris.Setup(words, answered, custom_mutator=changed)
         atheris.Fuzz()
+
+
+def _stated(log: str, what: str) -> str:
+    """A figure of the fuzzer's closing lines, "0" where it ended without."""
+    return next((row.rsplit(":", 1)[1].strip() for row in log.splitlines() if f"stat::{what}" in row), "0")
 
 
 def main() -> None:
@@ -61,11 +89,12 @@ def main() -> None:
     for name in names:
         words = [sys.executable, "-m", "tests.fuzz.guided", "--one", name, str(seconds)]
         done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False, timeout=seconds + 120)
-        runs = next((row.rsplit(":", 1)[1].strip() for row in done.stderr.splitlines() if "executed_units" in row), "0")
-        print(f"{name}: {runs} inputs, {'nothing found' if done.returncode == 0 else 'BROKEN'}", flush=True)
+        runs, memory = (_stated(done.stderr, what) for what in ("number_of_executed_units", "peak_rss_mb"))
+        told = "nothing found" if done.returncode == 0 else "BROKEN"
+        print(f"{name}: {runs} inputs, at most {memory} MB, {told}", flush=True)
         if done.returncode:
             broken.append(name)
-            print("\n".join(done.stderr.splitlines()[-25:]), flush=True)
+            print("\n".join([*done.stdout.splitlines()[-25:], *done.stderr.splitlines()[-15:]]), flush=True)
     sys.exit(1 if broken else 0)
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from planner.bed.sources.columns import parse_lead_line, parse_table
+from planner.bed.sources.intake import parse_soundings_file
 from planner.bed.sources.nmea import parse_nmea
 from planner.bed.sources.shapes import parse_geojson, parse_gpx
 from planner.gauges import (
@@ -81,6 +82,7 @@ READERS: dict[str, Callable[[bytes], Any]] = {
     "soundings_table": _text(parse_table, unit=1.0, zone=ZONE),
     "soundings_lead_line": _text(parse_lead_line, unit=1.0, zone=ZONE),
     "soundings_nmea": _text(parse_nmea),
+    "soundings_of_any_kind": lambda raw: parse_soundings_file(raw, "given.csv", unit=1.0, zone=ZONE, transducer_m=0.2),
     "soundings_gpx": lambda raw: parse_gpx(raw, "given", 1.0),
     "soundings_geojson": lambda raw: parse_geojson(raw, "given", 1.0),
     "gauge_usgs": _series(usgs, "usgs:01541000"),
@@ -149,6 +151,7 @@ _WRITTEN: dict[str, bytes] = {
     b"</extensions></trkpt></trkseg></trk></gpx>",
     "soundings_geojson": b'{"type":"FeatureCollection","features":[{"type":"Feature","geometry":{"type":"Point",'
     b'"coordinates":[-90.8,43.2]},"properties":{"depth_m":1.4,"taken_at":"2026-05-30T13:40:00Z"}}]}',
+    "soundings_of_any_kind": b"\xef\xbb\xbf# made by hand\nlon,lat,depth,taken_at\n-90.8,43.2,4.5,2026-05-30 08:40\n",
     "gauge_file": b"time,stage_ft,discharge_cfs\n2026-06-12T17:00-05:00,3.2,850\n2026-06-12T17:15-05:00,3.2,851\n",
     "weather_point": b'{"properties":{"forecastGridData":"https://api.weather.gov/gridpoints/ARX/60,40"}}',
     "weather_grid": b'{"properties":{"updateTime":"2026-06-12T22:00:00+00:00","temperature":{"uom":"wmoUnit:degC",'
