@@ -35,6 +35,7 @@ __all__ = ["TARGETS", "main", "mutants"]
 
 ROOT = Path(__file__).parent.parent
 _FORMULAS = ("tests/flow/test_estimates.py", "tests/flow/test_formulas.py")
+_HELD = ("tests/caution/test_hold_and_turn.py",)
 TARGETS: dict[str, tuple[str, ...]] = {
     "planner.flow.manning": (*_FORMULAS, "planner/flow/manning.py"),
     "planner.flow.weighing": (
@@ -60,8 +61,8 @@ TARGETS: dict[str, tuple[str, ...]] = {
     "planner.sink.calibrate": ("tests/sink/test_calibrate.py",),
     "planner.caution.keep": ("tests/caution/test_keep.py",),
     "planner.caution.turning": ("tests/caution/test_hold_and_turn.py", "planner/caution/turning.py"),
-    "planner.caution.rules": ("tests/caution/test_rules.py", "tests/caution/test_hold_and_turn.py"),
-    "planner.caution.assess": ("tests/caution/test_rules.py", "tests/caution/test_hold_and_turn.py"),
+    "planner.caution.rules": ("tests/caution/test_rules.py", "tests/caution/test_rule_rows.py", *_HELD),
+    "planner.caution.assess": ("tests/caution/test_rules.py", "tests/caution/test_assessing.py", *_HELD),
     "planner.caution.inputs": ("tests/caution/test_rules.py", "tests/caution/test_gather.py"),
     "planner.caution.past": ("tests/caution/test_rules.py", "tests/caution/test_gather.py"),
     "planner.caution.local": ("tests/caution/test_rules.py", "tests/caution/test_gather.py"),

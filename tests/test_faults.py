@@ -268,6 +268,68 @@ def test_two_processes_keep_readings_in_one_store(tmp_path: Path) -> None:
             assert Store(tmp_path).load(f"usgs:{name}{number}", end - timedelta(days=1), end) is not None
 
 
+_KEEP = (
+    "import sys; from tests.test_faults import _series; from planner.gauges.store import Store\n"
+    "from datetime import UTC, datetime, timedelta; from pathlib import Path\n"
+    "now = datetime(2026, 6, 13, tzinfo=UTC); store = Store(Path(sys.argv[1]))\n"
+)
+DAY = (datetime(2026, 6, 12, tzinfo=UTC), datetime(2026, 6, 13, tzinfo=UTC))
+
+
+@unix
+def test_a_full_disk_keeps_no_new_readings_and_loses_no_old_ones(tmp_path: Path) -> None:
+    """The store answers with a note, holds what it held, and takes readings again when there is room."""
+    store = Store(tmp_path)
+    assert store.keep(_series("usgs:1"), *DAY) == ()
+    size = store.path.stat().st_size
+    work = _KEEP + "print([store.keep(_series(f'usgs:2{n:03}'), now - timedelta(days=1), now) for n in range(200)][-1])"
+    done = _in_child(work, str(tmp_path), limit_bytes=size + 8192)
+    assert done.returncode == 0, done.stderr
+    assert "could not be stored for later" in done.stdout
+    assert store.load("usgs:1", *DAY) is not None
+    assert store.keep(_series("usgs:3"), *DAY) == ()
+    assert store.load("usgs:3", *DAY) is not None
+
+
+@unix
+@pytest.mark.parametrize("moment", range(4))
+def test_a_process_killed_while_it_keeps_readings_leaves_a_store_that_works(tmp_path: Path, moment: int) -> None:
+    """Killed in the middle of a stream of writes: what was kept before is there, and the next reading is kept."""
+    store = Store(tmp_path)
+    store.keep(_series("usgs:1"), *DAY)
+    work = _KEEP + "print('begun', flush=True)\nfor n in range(10**6): store.keep(_series(f'usgs:2{n}'), *[now] * 2)"
+    other = subprocess.Popen([sys.executable, "-c", work, str(tmp_path)], cwd=ROOT, stdout=subprocess.PIPE, text=True)
+    assert other.stdout is not None
+    assert other.stdout.readline() == "begun\n"
+    until = store.path.stat().st_size + 4096 * (1 + moment)
+    while store.path.stat().st_size < until:  # so that the stroke falls among the writes, on any machine
+        assert other.poll() is None
+    other.kill()
+    other.wait()
+    other.stdout.close()
+    assert store.load("usgs:1", *DAY) is not None
+    assert store.load("usgs:20", *DAY) is not None
+    assert store.keep(_series("usgs:3"), *DAY) == ()
+    assert store.load("usgs:3", *DAY) is not None
+
+
+def test_a_clock_that_jumped_ahead_clears_nothing() -> None:
+    """Seen from the day after tomorrow this evening's calm reading is old, and the river is not assessed by it."""
+    from planner.caution import assess_river, gather_conditions
+    from planner.water import expect
+
+    river = read_river(EXAMPLES / "demo")
+    levels = []
+    for now in (NOW, NOW + timedelta(days=2)):
+        series = open_series("file:gauge.csv", now=now, folder=EXAMPLES / "demo")
+        expected = expect(series, now, now + timedelta(hours=14), now + timedelta(hours=22))
+        conditions = gather_conditions(river, expected, series, now)
+        levels.append(assess_river(conditions))
+    assert not any(check.blocks for check in levels[0].base)
+    assert [check.level for check in levels[1].base if check.rule == "X1"] == [None]
+    assert levels[1].level != 0
+
+
 def test_each_fault_of_the_table_is_tested() -> None:
     """docs/faults.md names tests that exist."""
     text = (ROOT / "docs" / "faults.md").read_text(encoding="utf-8")

@@ -34,7 +34,7 @@ def level_of(
         if math.isfinite(level):
             steep, _ = relation.slopes(level)
             rate = relation.drift_sd if math.isfinite(relation.drift_sd) else constants("flow")["conveyance_drift"]
-            drift = rate * abs(math.log(q / flow.discharge_ref))
+            drift = rate * abs(math.log(q) - math.log(flow.discharge_ref))  # their ratio may be too small for a number
             if not 0.25 < q / flow.discharge_ref < 4.0:
                 limits.append(
                     "The discharge is more than four times off that of the sounding day: the level is a guess."

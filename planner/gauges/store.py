@@ -26,6 +26,8 @@ FRESH_S = 300.0
 _SETTLED_S = 86400.0
 _SETTLED_FOR_S = 30 * 86400.0
 KEPT_DAYS = 400
+# What reading a store raises whose pages are damaged: the database's own errors, and values of kinds never written.
+_SPOILT = (sqlite3.Error, OSError, ValueError, TypeError, OverflowError)
 
 _VERSION = 2
 _TABLES = """
@@ -70,30 +72,37 @@ class Store:
         tuple of str
             Empty, or a note that nothing could be stored.
         """
+        try:
+            try:
+                self._put(series, start, end)
+            except sqlite3.OperationalError:
+                raise  # in use, full or not to be written: leave it alone
+            except sqlite3.DatabaseError:  # damaged pages would stay damaged: a cache may be begun anew
+                self.path.unlink()
+                self._put(series, start, end)
+        except (sqlite3.Error, OSError) as error:
+            return (f"the observations could not be stored for later ({error})",)
+        return ()
+
+    def _put(self, series: Series, start: datetime, end: datetime) -> None:
         numbers = [_or_null(getattr(series, name)) for name in _COLUMNS]
         times = series.times.astype(np.int64).tolist()
         rows = list(zip([series.station] * len(times), times, *numbers, series.quality.tolist(), strict=True))
         stamp = series.retrieved_at.timestamp()
-        try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            with self._open(create=True) as base:
-                base.executemany("INSERT OR REPLACE INTO observations VALUES (?,?,?,?,?,?,?)", rows)
-                base.execute(
-                    "DELETE FROM fetches WHERE station = ? AND start >= ? AND finish <= ?",
-                    (series.station, _unix(start), _unix(end)),
-                )
-                base.execute(
-                    "INSERT INTO fetches VALUES (?,?,?,?,?,?)",
-                    (series.station, _unix(start), _unix(end), stamp, series.name, json.dumps(series.notes)),
-                )
-                oldest = int(stamp) - KEPT_DAYS * 86400
-                base.execute("DELETE FROM observations WHERE time < ? AND time < ?", (oldest, _unix(start)))
-                base.execute(
-                    "DELETE FROM fetches WHERE start < ? AND retrieved_at < ?", (oldest, stamp - _SETTLED_FOR_S)
-                )
-        except (sqlite3.Error, OSError) as error:
-            return (f"the observations could not be stored for later ({error})",)
-        return ()
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        with self._open(create=True) as base:
+            base.executemany("INSERT OR REPLACE INTO observations VALUES (?,?,?,?,?,?,?)", rows)
+            base.execute(
+                "DELETE FROM fetches WHERE station = ? AND start >= ? AND finish <= ?",
+                (series.station, _unix(start), _unix(end)),
+            )
+            base.execute(
+                "INSERT INTO fetches VALUES (?,?,?,?,?,?)",
+                (series.station, _unix(start), _unix(end), stamp, series.name, json.dumps(series.notes)),
+            )
+            oldest = int(stamp) - KEPT_DAYS * 86400
+            base.execute("DELETE FROM observations WHERE time < ? AND time < ?", (oldest, _unix(start)))
+            base.execute("DELETE FROM fetches WHERE start < ? AND retrieved_at < ?", (oldest, stamp - _SETTLED_FOR_S))
 
     def load(self, station: str, start: datetime, end: datetime) -> Series | None:
         """Stored rows of a window; None when there is no row with a stage or a discharge."""
@@ -110,7 +119,7 @@ class Store:
                     (station,),
                 ).fetchone()
             return _series(station, rows, fetch) if rows and fetch else None
-        except (sqlite3.Error, OSError, ValueError):
+        except _SPOILT:
             return None
 
     def fresh(self, station: str, start: datetime, end: datetime) -> Series | None:
@@ -122,10 +131,10 @@ class Store:
                     "SELECT finish, retrieved_at FROM fetches WHERE station = ? AND start <= ? AND finish >= ?",
                     (station, _unix(start), _unix(end) - int(FRESH_S)),
                 ).fetchall()
-        except (sqlite3.Error, OSError):
+            ages = [(present - retrieved_at, retrieved_at) for _, retrieved_at in fetches]
+        except _SPOILT:
             return None
-        for _, retrieved_at in fetches:
-            age = present - retrieved_at
+        for age, retrieved_at in ages:
             settled = retrieved_at - _unix(end) > _SETTLED_S and age < _SETTLED_FOR_S
             if 0 <= age < FRESH_S or settled:
                 return self.load(station, start, end)
@@ -148,9 +157,9 @@ class Store:
                 row = base.execute(
                     "SELECT body, retrieved_at FROM documents WHERE station = ? AND kind = ?", (station, kind)
                 ).fetchone()
-        except (sqlite3.Error, OSError):
+            return (bytes(row[0]), datetime.now(UTC).timestamp() - float(row[1])) if row else None
+        except _SPOILT:
             return None
-        return (bytes(row[0]), datetime.now(UTC).timestamp() - float(row[1])) if row else None
 
     @contextmanager
     def _open(self, create: bool = False) -> Iterator[sqlite3.Connection]:

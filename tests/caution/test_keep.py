@@ -157,3 +157,8 @@ def test_the_combination_is_said_once_and_is_not_held_for_its_own_sake():
     assert hold_record(old, record(0, unclear=[("C2", "")]))["level"] == 0
     new = record(3, reason("C2", 3, kind="combination"), reason("C1", 2, kind="cold"), reason("F4", 2))
     assert [one["rule"] for one in hold_record(record(0), new)["reasons"]].count("C2") == 1
+
+
+def test_a_marker_not_known_today_is_not_made_known_by_an_old_nothing():
+    """Yesterday's steady river says nothing about today's."""
+    assert hold_record(record(0, F6r=0), record(0, F6r=None))["markers"] == {"F6r": None}

@@ -94,3 +94,53 @@ def test_the_folder_is_the_users_choice(monkeypatch: pytest.MonkeyPatch, tmp_pat
     monkeypatch.delenv("PLUMBRUN_CACHE")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "platform"))
     assert "plumbrun" in str(cache_folder())
+
+
+def _written(folder: Path) -> tuple[Store, bytes]:
+    """A store that holds a week of readings and a reply."""
+    store = Store(folder)
+    store.keep(parse_iv_json(replies.ICE.read_bytes(), "usgs:01542500"), *WEEK)
+    store.keep_document("usgs:01542500", "categories", b"{}")
+    return store, store.path.read_bytes()
+
+
+def test_damage_inside_a_store_breaks_nothing(tmp_path: Path) -> None:
+    """Bytes changed anywhere among its pages: each question has an answer or none, and no error comes out."""
+    store, whole = _written(tmp_path)
+    chance = np.random.default_rng(11)
+    lost = 0
+    for _ in range(150):
+        raw = np.frombuffer(whole, np.uint8).copy()
+        at = int(chance.integers(0, len(raw)))
+        size = int(chance.choice([1, 16, 300, 4096]))
+        raw[at : at + size] = chance.integers(0, 256, len(raw[at : at + size]))
+        store.path.write_bytes(raw.tobytes())
+        back = store.load("usgs:01542500", *WEEK)
+        lost += back is None
+        store.fresh("usgs:01542500", *WEEK)
+        store.document("usgs:01542500", "categories")
+    assert 0 < lost < 150
+
+
+def test_a_store_with_damaged_pages_is_begun_anew_by_the_next_reading(tmp_path: Path) -> None:
+    """Damage does not stay for ever: what is kept after it is there again."""
+    store, whole = _written(tmp_path)
+    raw = bytearray(whole)
+    raw[4096:] = b"\x55" * (len(raw) - 4096)
+    store.path.write_bytes(bytes(raw))
+    assert store.load("usgs:01542500", *WEEK) is None
+    assert store.keep(parse_iv_json(replies.ICE.read_bytes(), "usgs:01542500"), *WEEK) == ()
+    assert store.load("usgs:01542500", *WEEK) is not None
+
+
+@pytest.mark.parametrize("column", ["retrieved_at", "notes"])
+def test_a_value_of_another_kind_in_a_store_is_no_reading(tmp_path: Path, column: str) -> None:
+    """Text where a time belongs, bytes where notes belong: the station counts as not stored."""
+    store, _ = _written(tmp_path)
+    with sqlite3.connect(store.path) as base:
+        base.execute(f"UPDATE fetches SET {column} = x'ff00'")
+        base.execute("UPDATE documents SET retrieved_at = 'noon'")
+    base.close()
+    assert store.load("usgs:01542500", *WEEK) is None
+    assert store.fresh("usgs:01542500", *WEEK) is None
+    assert store.document("usgs:01542500", "categories") is None

@@ -78,6 +78,23 @@ def test_key_new_to_the_settings_does_not_fall_into_a_table(tmp_path: Path) -> N
     assert again.party == river.party
 
 
+def test_a_threshold_that_changes_leaves_the_others_and_the_rest_of_the_settings(tmp_path: Path) -> None:
+    """The level of a local limit is written in its own unit, and nothing that the reader fills in is added."""
+    folder = _copy(EXAMPLES / "demo", tmp_path)
+    before = (folder / "river.toml").read_text(encoding="utf-8")
+    river = read_river(folder)
+    first = {**river.thresholds[0], "level": 1}
+    assert write_river(replace(river, thresholds=(first, *river.thresholds[1:]))) == [folder / "river.toml"]
+    again = read_river(folder)
+    assert [one["level"] for one in again.thresholds] == [1, *(one["level"] for one in river.thresholds[1:])]
+    assert [one["at_si"] for one in again.thresholds] == [one["at_si"] for one in river.thresholds]
+    after = (folder / "river.toml").read_text(encoding="utf-8")
+    assert after.replace("level = 1", "level = 2").split() == before.split()
+    write_river(replace(again, thresholds=()))
+    assert read_river(folder).thresholds == ()
+    assert "[[threshold]]" not in (folder / "river.toml").read_text(encoding="utf-8")
+
+
 def test_line_taken_out_of_the_bag_leaves_the_comments_of_the_others(tmp_path: Path) -> None:
     """A line is added, the old one keeps its comment."""
     river = read_river(small.write(tmp_path))
