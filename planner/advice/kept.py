@@ -24,7 +24,7 @@ from planner.files import write_whole
 
 __all__ = ["Book", "Shelf", "code_digest", "hash_of", "page_key"]
 
-_MOST_FILES = 600
+_MOST_FILES = 1200
 _NEWS = 0.15
 _MOST_ENTRIES = 4000
 

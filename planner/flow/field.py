@@ -61,7 +61,11 @@ def ground_at(flow: RunFlow, bed: Bed, x: Floats, y: Floats) -> tuple[Floats, Fl
     known = np.isfinite(s)
     z, sd = bed.quick(np.where(known, s, 0.0), np.where(known, n, 0.0))
     # a hole is ground that the grid knows; only beyond the outer ring is the bed carried on
-    away = shapely.distance(_shell(flow.polygon), shapely.points(x, y))
+    shell = _shell(flow.polygon)
+    away = np.zeros(np.shape(x))
+    outside = ~shapely.contains_xy(shell, x, y)
+    if outside.any():
+        away[outside] = shapely.distance(shell, shapely.points(x[outside], y[outside]))
     near = known & (away <= _RIM)
     return s, n, np.where(near, z, np.nan), np.where(near, np.hypot(sd, 0.15 * away), np.nan)
 
@@ -76,6 +80,19 @@ def _ground_again(flow: RunFlow, bed: Bed, x: Floats, y: Floats) -> tuple[Floats
             flow.grounds.clear()
         flow.grounds[key] = ground_at(flow, bed, x, y)
     return flow.grounds[key]
+
+
+def _shares_again(flow: RunFlow, grid: Grid, state: FlowState) -> tuple[Floats, Any]:
+    """`factors` and the class of the water at the nodes, remembered: all spots of a run ask at the same levels."""
+    from planner.flow.slack import water_nodes
+
+    key = (state.level_m, state.velocity_used_m_s, state.area_m2, state.n)
+    if key not in flow.shares:
+        if len(flow.shares) >= _MOST_KEPT // 10:
+            flow.shares.clear()
+        known = math.isfinite(state.level_m) and math.isfinite(state.velocity_used_m_s)
+        flow.shares[key] = (factors(flow, grid, state), water_nodes(flow, state, grid) if known else None)
+    return flow.shares[key]
 
 
 def _shell(polygon: Any) -> Any:
@@ -113,11 +130,12 @@ def local_at(flow: RunFlow, state: FlowState, lon: npt.ArrayLike, lat: npt.Array
         from planner.flow.slack import water_at
 
         ease = Grid.bilinear(ease_of(flow, grid), grid.cell(np.nan_to_num(s), np.nan_to_num(n)))
-        speed = wet ** (2.0 / 3.0) * ease * np.interp(s, grid.s, factors(flow, grid, state))
+        shares, kinds = _shares_again(flow, grid, state)
+        speed = wet ** (2.0 / 3.0) * ease * np.interp(s, grid.s, shares)
         part = np.clip(np.nan_to_num(depth_sd) / np.where(wet > 0.05, wet, 0.05), 0.0, 1.0)
         spread = np.sqrt(state.velocity_ln_sd**2 + constants("flow")["lateral_ln_sd"] ** 2 + (2.0 / 3.0 * part) ** 2)
         low, high = speed * np.exp(-TEN_NINETY * spread), speed * np.exp(TEN_NINETY * spread)
-        water = np.where(known, water_at(flow, state, s, n), "")
+        water = np.where(known, water_at(grid, kinds, s, n), "")
     scaled = np.column_stack((s / bed.stretch, n))
     far = np.full(len(s), np.inf)
     far[np.isfinite(s)] = bed.nearest(scaled[np.isfinite(s)])

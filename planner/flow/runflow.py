@@ -107,6 +107,7 @@ class RunFlow:
     ease: Floats | None = None
     _patches: dict[tuple[float, ...], tuple[Floats, ...]] = field(default_factory=dict)
     grounds: dict[bytes, tuple[Floats, Floats, Floats, Floats]] = field(default_factory=dict, repr=False, compare=False)
+    shares: dict[tuple[float, ...], tuple[Floats, Any]] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def calibrated(self) -> bool:

@@ -115,13 +115,14 @@ def water_nodes(flow: RunFlow, state: FlowState, grid: Grid) -> npt.NDArray[np.i
     return np.where(dry, 0, kind).astype(np.int8)
 
 
-def water_at(flow: RunFlow, state: FlowState, s: Floats, n: Floats) -> npt.NDArray[Any]:
-    """Class of the water at channel coordinates [m]: one of `WATER`, from the nearest node; empty where unknown."""
-    assert flow.bed is not None
-    grid = flow.bed.grid
-    if grid is None or not math.isfinite(state.level_m) or not math.isfinite(state.velocity_used_m_s):
+def water_at(grid: Grid, kinds: npt.NDArray[np.int8] | None, s: Floats, n: Floats) -> npt.NDArray[Any]:
+    """Class of the water at channel coordinates [m]: one of `WATER`, from the nearest node; empty where unknown.
+
+    `kinds` are those of `water_nodes`; None when level or current are unknown.
+    """
+    if kinds is None:
         return np.full(np.shape(s), "")
     known = np.isfinite(s) & np.isfinite(n)
     i, j, f, g = grid.cell(np.where(known, s, grid.s[0]), np.where(known, n, 0.0))
-    kind = water_nodes(flow, state, grid)[i + (f > 0.5), j + (g > 0.5)]
+    kind = kinds[i + (f > 0.5), j + (g > 0.5)]
     return np.where(known, np.array(WATER)[kind], "")

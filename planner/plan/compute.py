@@ -7,7 +7,6 @@ ladder, and the cautions of all of it. ``plan.json`` is an interface: `FORMAT` n
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -31,7 +30,7 @@ from planner.plan.cautions import cautious_level, run_caution, spot_caution, ste
 from planner.plan.day import Day, SpotDay, day_of
 from planner.plan.ice import open_water_only
 from planner.plan.readings import GaugeView, gauge_record
-from planner.plan.side import short_view, side_view
+from planner.plan.side import short_views, side_view
 from planner.plan.taught import learned_record, spot_learned
 from planner.plan.waters import GaugeLevel, RunWater, as_run_record, spot_water
 from planner.trip import Route, Trip, sun_times
@@ -321,17 +320,24 @@ def _ladder_run(water: RunWater, step: GaugeLevel, caution: Caution) -> dict[str
 
 def _ladder_swims(found: Day, river: River) -> dict[tuple[str, int], dict[str, Any] | None]:
     """The side view of each spot at each level that has an answer; the solver lets go of the interpreter's lock."""
-    from concurrent.futures import ThreadPoolExecutor
+    from planner.advice.kept import Shelf
+    from planner.advice.store import SwimStore
+    from planner.advice.ways import side_by_side
 
+    shelf = Shelf(SwimStore())
     wanted = [
-        (day, at, answer.best)
+        (day, [(at, answer.best) for at, answer in enumerate(answers) if answer.best and at != day.at_arrival])
         for day, answers in zip(found.spots, found.answers, strict=True)
-        for at, answer in enumerate(answers)
-        if answer.best is not None and at != day.at_arrival
     ]
-    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-        views = pool.map(lambda one: short_view(one[0].asked, one[1], one[2], river.tackle, found.learned), wanted)
-        return {(day.spot.id, at): view for (day, at, _), view in zip(wanted, views, strict=True)}
+    views = side_by_side(
+        lambda one: short_views(one[0].asked, one[1], river.tackle, found.learned, shelf), wanted
+    )  # fmt: skip
+    shelf.save()
+    return {
+        (day.spot.id, at): view
+        for (day, levels), found_there in zip(wanted, views, strict=True)
+        for (at, _), view in zip(levels, found_there, strict=True)
+    }
 
 
 def _ladder_spot(

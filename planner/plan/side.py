@@ -3,23 +3,27 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from planner.advice import Choice, Learned, SpotAtLevels
 from planner.advice.canon import boat_ratio
-from planner.advice.lay import boat_speeds
+from planner.advice.kept import Shelf, hash_of, page_key
+from planner.advice.lay import boat_speeds, settled
 from planner.errors import PlumbrunError
 
 if TYPE_CHECKING:
     from planner.river import Tackle
     from planner.sink import Cast, Current, Swim
 
-__all__ = ["chosen_swim", "short_view", "side_view"]
+__all__ = ["chosen_swim", "short_view", "short_views", "side_view"]
 
 _POINTS = 40
+_CODE = Path(__file__).read_bytes()  # what was drawn by other code is drawn anew
 # A step of the ladder: fewer points, and the coarser swim of the search (3 cm off the fine one at most on the demo).
 _SHORT, _SHORT_NODES, _SHORT_STEP, _SHORT_EVERY = 16, 10, 0.04, 0.25
 
@@ -140,6 +144,50 @@ def short_view(
         "bed_depth_m": np.round(bed[rows], 2),
         "strip_from": int(np.searchsorted(rows, first)),
     }
+
+
+def short_views(
+    asked: SpotAtLevels,
+    wanted: Sequence[tuple[int, Choice]],
+    tackle: Tackle,
+    learned: Learned | None,
+    shelf: Shelf,
+) -> list[dict[str, Any] | None]:
+    """`short_view` of a spot at some levels with their choices; those of earlier plans are taken from the shelf."""
+    asked = settled(asked)
+    patch = asked.patch
+    place = hash_of(
+        _CODE, asked.cast_m, asked.angle_deg, asked.flow_east, asked.flow_north, asked.side, str(asked.spot.stance),
+        patch.east_m, patch.north_m, patch.depth_m,
+    )  # fmt: skip
+    beliefs = {} if learned is None else learned.lines
+    keys = []
+    for at, choice in wanted:
+        cast, current = cast_of(asked, at, choice)
+        line = next(line for line in tackle.lines if line.name == choice.line)
+        fly = next(fly for fly in tackle.flies if fly.name == choice.fly)
+        box = (replace(tackle, lines=(line,), flies=(fly,)), beliefs.get(line.name), choice.leader_m)
+        keys.append(page_key(place, hash_of(repr((box, cast, current, asked.levels[at].rise_m))), "side view"))
+
+    def make(missing: list[int]) -> list[np.ndarray]:
+        return [_packed(short_view(asked, *wanted[m], tackle, learned)) for m in missing]
+
+    return [_unpacked(page) for page in shelf.book(place).take(keys, make)]
+
+
+def _packed(view: dict[str, Any] | None) -> np.ndarray:
+    """A view as an array of three columns: how many strips before, then distance, fly and bed of each point."""
+    if view is None:
+        return np.full((1, 3), np.nan)
+    rows = np.column_stack([view[name] for name in ("x_m", "depth_m", "bed_depth_m")])
+    return np.vstack([[view["strip_from"], 0.0, 0.0], rows])
+
+
+def _unpacked(page: np.ndarray) -> dict[str, Any] | None:
+    if not math.isfinite(page[0, 0]):
+        return None
+    x, depth, bed = page[1:].T
+    return {"x_m": x, "depth_m": depth, "bed_depth_m": bed, "strip_from": int(page[0, 0])}
 
 
 def _telling(lines: np.ndarray, first: int) -> np.ndarray:
