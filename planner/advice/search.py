@@ -32,7 +32,7 @@ __all__ = [
 ]
 
 _AROUND_S = 6
-_VARIANTS = 1
+_VARIANTS = 2
 
 
 @dataclass

@@ -15,7 +15,7 @@ from planner.advice.ways import Way
 __all__ = ["needs_of", "variants_of", "with_leaders"]
 
 _LEADERS, _LEADER_M = (0.5, 2.0), (0.4, 4.0)
-_RIGS = 2
+_LONGER, _SHORTER, _MENDED = 6, 2, 1  # of so many of the best rigs
 
 
 def with_leaders(rigs: Sequence[Rig]) -> list[Rig]:
@@ -32,9 +32,10 @@ def with_leaders(rigs: Sequence[Rig]) -> list[Rig]:
 def variants_of(field: Field, ways: Sequence[Way], found: Coarse, rigs: Sequence[Rig]) -> list[Way]:
     """Ways with another leader, or with mends through the countdown, of the rigs that do best along the ladder.
 
-    A leader moves the fly by some centimetres and a mend lets a held line sink as if it were fed: both shift what a rig
-    does and turn no rig that is far behind into the best, so the few best rigs are tried, each in the mode and
-    pace in which it does best. Only steps of the ladder are asked, so that the ways stay when the gauge moves.
+    Each is tried in the mode and pace in which its rig does best on its own leader; the best rig's longer leader in
+    its other mode too. A longer leader can make the best of a rig that is behind on its own: more of them are tried.
+    A shorter one and mends shift a rig by centimetres. Only steps of the ladder are asked, so that the ways stay when
+    the gauge moves.
 
     Parameters
     ----------
@@ -55,13 +56,16 @@ def variants_of(field: Field, ways: Sequence[Way], found: Coarse, rigs: Sequence
     best: dict[int, tuple[float, float, int]] = {}
     for w, way in enumerate(ways):
         best[way.rig] = max(best.get(way.rig, (-1.0, -1.0, 0)), (float(leads[w]), float(total[w]), -w))
-    chosen = sorted(best, key=lambda rig: best[rig], reverse=True)[:_RIGS]
     made = []
-    for rig in chosen:
-        way = ways[-best[rig][2]]
-        if "fed" in field.modes:
+    for place, rig in enumerate(sorted(best, key=lambda rig: best[rig], reverse=True)[:_LONGER]):
+        way, own = ways[-best[rig][2]], rigs[rig].line.leader_length_m
+        if place < _MENDED and "fed" in field.modes:
             made.append(replace(way, mode="mended"))
-        made += [replace(way, rig=other) for other, one in enumerate(rigs) if one.like == rig]
+        for other, one in enumerate(rigs):
+            if one.like == rig and (place < _SHORTER or one.line.leader_length_m > own):
+                made.append(replace(way, rig=other))
+                if place == 0 and one.line.leader_length_m > own:
+                    made += [replace(way, rig=other, mode=mode) for mode in field.modes if mode != way.mode]
     return made
 
 
