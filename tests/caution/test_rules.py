@@ -104,6 +104,8 @@ def test_raised_reasons_come_first_and_the_gravest_first():
     [
         ({"rise_m_1h": 0.1499}, "F6", 0),
         ({"rise_m_1h": 0.15}, "F6", 2),
+        ({"rise_m_1h": 0.4999}, "F6", 2),
+        ({"rise_m_1h": 0.5}, "F6", 3),
         ({"flow_gain_3h": 0.2499}, "F6q", 0),
         ({"rise_percentile": 95.0}, "F6p", 1),
         ({"rise_percentile": 99.0}, "F6p", 2),
