@@ -25,6 +25,7 @@ import numpy as np
 from planner.caution import Caution, Conditions, assess_river, rise_conditions
 from planner.gauges import Series, parse_iv_json
 from planner.gauges.local import parse
+from planner.gauges.rdb import read_table
 from planner.gauges.series import to_datetime64
 from planner.units import CFS, FOOT
 from planner.water import expect
@@ -95,6 +96,15 @@ def _flood(file: str) -> Series:
     return parse(gzip.decompress((DATA / "floods" / f"{file}.gz").read_bytes()), f"file:{file}")
 
 
+def _guadalupe(usgs: str) -> Series:
+    """A table of the US Geological Survey; every time in these files is Central Daylight Time, UTC-5."""
+    table = read_table((DATA / "floods" / f"usgs_iv_{usgs}_2025-07_guadalupe_rise.rdb").read_bytes())
+    assert {row["tz_cd"] for row in table.rows} == {"CDT"}
+    stage, discharge = (next(name for name in table.header if name.endswith(code)) for code in ("_00065", "_00060"))
+    rows = [f"{row['datetime'].replace(' ', 'T')}-05:00,{row[stage]},{row[discharge]}" for row in table.rows]
+    return parse("\n".join(["time,stage_ft,discharge_ft3s", *rows]).encode(), f"file:{usgs}")
+
+
 def categories_of(usgs: str) -> dict[str, float]:
     """The US National Weather Service's flood categories of a gauge [m], lowest first; those not set are left out."""
     with (DATA / "floods" / "nws_categories_2024-07.csv").open(encoding="utf-8", newline="") as file:
@@ -138,6 +148,26 @@ def rises() -> tuple[Rise, ...]:
             "Sligo Creek near Takoma Park MD, 23 May 2019",
             _flood("usgs_01650800_2019-05_5min.csv"), categories_of("01650800"), _nws("01650800"), new_york,
             datetime(2019, 5, 23, 18, tzinfo=UTC), datetime(2019, 5, 23, 20, 30, tzinfo=UTC),
+        ),
+        Rise(
+            "Guadalupe River at Hunt TX, 4 July 2025",
+            _guadalupe("08165500"), categories_of("08165500"), _nws("08165500"), chicago,
+            datetime(2025, 7, 3, 20, tzinfo=UTC), datetime(2025, 7, 4, 10, 10, tzinfo=UTC),
+        ),
+        Rise(
+            "Guadalupe River at Kerrville TX, 4 July 2025",
+            _guadalupe("08166200"), categories_of("08166200"), _nws("08166200"), chicago,
+            datetime(2025, 7, 3, 20, tzinfo=UTC), datetime(2025, 7, 4, 11, 45, tzinfo=UTC),
+        ),
+        Rise(
+            "Guadalupe River at Comfort TX, 4 July 2025",
+            _guadalupe("08167000"), categories_of("08167000"), _nws("08167000"), chicago,
+            datetime(2025, 7, 3, 20, tzinfo=UTC), datetime(2025, 7, 4, 16, tzinfo=UTC),
+        ),
+        Rise(
+            "Guadalupe River near Spring Branch TX, 4 and 5 July 2025",
+            _guadalupe("08167500"), categories_of("08167500"), _nws("08167500"), chicago,
+            datetime(2025, 7, 3, 20, tzinfo=UTC), datetime(2025, 7, 5, 9, 45, tzinfo=UTC),
         ),
         Rise(
             "Turkey River near Eldorado IA, 7 to 9 June 2008 (discharge only)",
