@@ -7,6 +7,7 @@ import dataclasses
 import pytest
 
 from planner.caution import assess_river, assess_run, assess_spot, hold, worst
+from planner.caution.stability import hazard_rating, hazard_rating_class
 from tests.caution.test_rules import CALM
 
 
@@ -90,3 +91,11 @@ def test_a_note_on_low_water_is_said_once():
     assert len(low.low_water) == 1
     assert worst([low, low]).low_water == low.low_water
     assert worst([assess_river(CALM), low]).low_water == low.low_water
+
+
+def test_the_hazard_rating_turns_above_its_bounds_and_not_at_them():
+    """At 2.0 m/s the debris factor is still that of the depth; a rating of 2.0 is still dangerous for most, not all."""
+    assert hazard_rating(0.2, 2.0) == pytest.approx(0.2 * 2.5)
+    assert hazard_rating(0.2, 2.01) == pytest.approx(0.2 * 2.51 + 1.0)
+    assert hazard_rating_class(0.8, 0.75) == "most"
+    assert hazard_rating_class(0.8, 0.76) == "all"

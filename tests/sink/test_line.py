@@ -141,3 +141,28 @@ def test_a_fly_no_table_knows_is_refused(fly):
     """Unknown classes and masses are refused with the fly's name."""
     with pytest.raises(UsageMistake, match="'x'"):
         fly_from_tackle(fly)
+
+
+def test_a_head_at_the_ends_of_what_can_be_is_taken_and_beyond_them_refused():
+    """The shortest head that is said to be possible is one; a centimetre less is refused."""
+    assert line_from_head(0.3, 1e-3, 0.1).head_length_m == 0.3
+    with pytest.raises(UsageMistake, match="a head of 0\\.29 m"):
+        line_from_head(0.29, 1e-3, 0.1)
+
+
+def test_the_whole_head_is_its_sinking_part_and_what_lies_behind_it():
+    """From the running line to the leader."""
+    line = replace(line_from_head(8.0, 16e-3, 0.12), rear_length_m=2.5)
+    assert line.whole_head_m == pytest.approx(10.5)
+
+
+@pytest.mark.parametrize(
+    ("given", "taken"), [((8.0, 16e-3, 0.0), True), ((0.5, 0.05e-3, 0.1), True), ((0.5, 0.049e-3, 0.1), False)]
+)
+def test_a_line_that_hardly_sinks_and_the_lightest_head_are_lines(given, taken):
+    """A sink rate of nothing is one; less than a grain is none."""
+    if taken:
+        assert line_from_head(*given).head_diameter_m > 0
+    else:
+        with pytest.raises(UsageMistake, match="1 to 3,000 grains"):
+            line_from_head(*given)
