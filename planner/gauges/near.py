@@ -261,5 +261,5 @@ def _distance(lat: float, lon: float, other_lat: float, other_lon: float) -> flo
 def _time(text: Any) -> datetime | None:
     try:
         return to_datetime(parse_stamps([str(text)])[0]) if text else None
-    except NoOffset:
+    except (NoOffset, OverflowError):  # no time, or one beyond the years that a date can have
         return None
