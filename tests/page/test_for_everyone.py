@@ -155,6 +155,18 @@ def test_a_finger_works_every_kind_of_control(browser: Any, small_page: Path) ->
         assert page.locator("#run-card").is_visible()
 
 
+@pytest.mark.parametrize("size", [PHONE, (320, 640)])
+def test_the_longest_count_is_seen_whole_on_a_phone(browser: Any, small_page: Path, size: tuple[int, int]) -> None:
+    """`11 to 12 s mended` in large type wraps in its half of the row; what is cut off there is the mode."""
+    with opened(browser, small_page, size) as found:
+        ran_off = found.page.evaluate(
+            """() => [...document.querySelectorAll('#spots [data-k=count]')].map(cell => {
+            cell.textContent = '11 to 12 s mended';
+            return [cell.scrollWidth, cell.clientWidth]; }).filter(([all, seen]) => all > seen)"""
+        )
+        assert not ran_off
+
+
 def test_names_written_from_right_to_left_stay_in_their_place(browser: Any, tmp_path: Path) -> None:
     """A Hebrew or Arabic name keeps its number before it, turns no neighbour around and does not widen the page."""
     names = ("נהר (7)", "خط 12 المجرى", "\u202eabc")
