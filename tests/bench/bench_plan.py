@@ -78,8 +78,8 @@ def main() -> None:
     (cold, cold_cpu), (once, once_cpu), (again, again_cpu) = times
     print(
         f"plan: {n} spots on four runs, 5 lines, 5 flies, whole, on {os.cpu_count()} cores "
-        f"(load {os.getloadavg()[0]:.1f}): cold {cold:.1f} s ({cold_cpu:.1f} s of processor), gauge changed {min(once, again):.2f} s "
-        f"({min(once_cpu, again_cpu):.1f} s of processor)"
+        f"(load {os.getloadavg()[0]:.1f}): cold {cold:.1f} s ({cold_cpu:.1f} s of processor), "
+        f"gauge changed {min(once, again):.2f} s ({min(once_cpu, again_cpu):.1f} s of processor)"
     )
 
 
