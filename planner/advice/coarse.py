@@ -23,6 +23,7 @@ TracksAt = Callable[[Way, Sequence[int]], Tracks]
 
 _SLACK, _TIGHTER = 0.07, 0.6
 _PRUNE_SHARE = 0.6
+_BEHIND = 0.9  # of what must be beaten by a quarter: few draws tell no better
 _SECONDS, _DRAWS, _STEPS = {"held": 3, "fed": 1, "mended": 3}, 64, 3
 _FINALISTS, _BESIDES = 4, 3
 
@@ -96,6 +97,7 @@ def coarse(
     tracks: TracksAt,
     ground: Callable[..., Ground],
     settings: Settings,
+    beat: Coarse | None = None,
 ) -> Coarse:
     """Weigh all ways at the ends and the middle of the ladder, and the better ones between and where the plan answers.
 
@@ -108,6 +110,9 @@ def coarse(
         As in `search.weigh_field`.
     tracks, ground : callable
         Tracks of a way, and the ground, at some rows.
+    beat : Coarse, optional
+        Of other ways at the same rows that these must beat: one that is behind the best of them at all of the first
+        levels is not looked at between.
     """
     rows, first, asked, beside = _laid_out(field)
     rest = [c for c in range(rows.size) if c not in (*first, *asked)]
@@ -131,7 +136,10 @@ def coarse(
 
     def fill_near(columns: list[int], known: list[int]) -> None:
         fit = values[0]
-        near = (fit[:, known] >= _PRUNE_SHARE * fit[:, known].max(axis=0)).any(axis=1)
+        least = _PRUNE_SHARE * fit[:, known].max(axis=0)
+        if beat is not None:
+            least = np.maximum(least, _BEHIND * beat.fit[:, known].max(axis=0))
+        near = (fit[:, known] >= least).any(axis=1)
         for w in np.flatnonzero(near).tolist():
             fill(w, columns)
         share = np.array([np.interp(rows[columns], rows[known], one) for one in np.eye(len(known))])
@@ -186,10 +194,14 @@ def finalists(ways: list[Way], found: Coarse, c: int) -> list[int]:
     return chosen
 
 
-def leading(found: Coarse, c: int, most: int) -> list[int]:
-    """The best ways at one level by any of the limits that `finalists` looks at, at most so many by each."""
+def leading(found: Coarse, c: int, most: int, beat: Coarse) -> list[int]:
+    """The best ways at one level by any of the limits that `finalists` looks at, at most so many by each.
+
+    None that is behind the best of the ways that it must beat, by the same limit.
+    """
     chosen: list[int] = []
-    for values in (found.sure[:, c], found.fit[:, c], found.wary[:, c]):
+    for name in ("sure", "fit", "wary"):
+        values, least = getattr(found, name)[:, c], _BEHIND * getattr(beat, name)[:, c].max()
         best = sorted(range(len(values)), key=lambda w: (-values[w], w))[:most]
-        chosen += [w for w in best if w not in chosen and values[w] > 0]
+        chosen += [w for w in best if w not in chosen and values[w] > 0 and values[w] >= least]
     return chosen

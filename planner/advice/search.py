@@ -115,13 +115,13 @@ def look_closely(field: Field, tables: SwimTables, looked: Looked, settings: Set
     L = field.levels.size
     tracks, found, ways = looked.tracks, looked.own, [*looked.ways, *looked.variants]
     if looked.variants:
-        more = coarse(field, tables, looked.variants, tracks, ground_rows, settings)
+        more = coarse(field, tables, looked.variants, tracks, ground_rows, settings, looked.own)
         found = joined(looked.own, more)
     chosen = np.zeros((found.rows.size, len(ways)), dtype=bool)
     for c in range(found.rows.size):
         chosen[c, finalists(looked.ways, looked.own, c)] = True
         if looked.variants:
-            chosen[c, [len(looked.ways) + w for w in leading(more, c, _VARIANTS)]] = True
+            chosen[c, [len(looked.ways) + w for w in leading(more, c, _VARIANTS, looked.own)]] = True
     close = np.array([chosen[columns].any(axis=0) for columns in found.beside])
     candidates: list[list[Candidate]] = [[] for _ in range(L)]
     for w in np.flatnonzero(close.any(axis=0)).tolist():
