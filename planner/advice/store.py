@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from planner.errors import NotWritten
-from planner.files import write_whole
+from planner.files import sole_writer, write_whole
 
 __all__ = ["FIELDS", "Block", "SwimStore", "cache_folder", "key_of", "model_digest", "packed", "unpacked"]
 
@@ -120,25 +120,50 @@ class SwimStore:
         return {key: i for i, key in enumerate(keys)}, block
 
     def write(self, geometry: str, index: dict[str, int], block: Block) -> None:
-        """Write a geometry's swims whole; a folder that cannot be written to is no error."""
-        keys = sorted(index, key=index.__getitem__)[-_MOST_ENTRIES:]
-        take = np.array([index[key] for key in keys], dtype=int)
-        count, retrieve = block.count[take], block.retrieve[take]
-        duration, taut = block.duration[take], block.taut[take]
-        stream = io.BytesIO()
-        np.savez(
-            stream,
-            model=model_digest(),
-            keys=np.array(keys),
-            count=count,
-            retrieve=retrieve,
-            duration=duration,
-            taut=taut,
-            check=_check_sum(count, retrieve, duration, keys),
-        )
+        """Write a geometry's swims whole, beside those that another process wrote meanwhile.
+
+        A folder that cannot be written to is no error, nor is another writer that holds it all the while.
+        """
         with contextlib.suppress(OSError, NotWritten):
             self.folder.mkdir(parents=True, exist_ok=True)
-            write_whole(self._path(geometry), stream.getvalue())
+            with sole_writer(self.folder):
+                theirs = self.read(geometry)
+                write_whole(self._path(geometry), _as_file(*_merged(index, block, theirs)))
+
+
+def _merged(
+    index: dict[str, int], block: Block, theirs: tuple[dict[str, int], Block] | None
+) -> tuple[list[str], Block]:
+    """Keys and swims of both, the others' first, each key once; of too many the last are kept."""
+    keys = sorted(index, key=index.__getitem__)[-_MOST_ENTRIES:]
+    take = [index[key] for key in keys]
+    ours = [part[take] for part in _parts(block)]
+    if theirs is None or any(a.shape[1:] != b.shape[1:] for a, b in zip(ours, _parts(theirs[1]), strict=True)):
+        return keys, Block(*ours)
+    more = [key for key in theirs[0] if key not in index]
+    more = more[max(len(more) + len(keys) - _MOST_ENTRIES, 0) :]
+    first = [theirs[0][key] for key in more]
+    both = [np.concatenate([b[first], a]) for a, b in zip(ours, _parts(theirs[1]), strict=True)] if more else ours
+    return more + keys, Block(*both)
+
+
+def _parts(block: Block) -> list[np.ndarray]:
+    return [block.count, block.retrieve, block.duration, block.taut]
+
+
+def _as_file(keys: list[str], block: Block) -> bytes:
+    stream = io.BytesIO()
+    np.savez(
+        stream,
+        model=model_digest(),
+        keys=np.array(keys),
+        count=block.count,
+        retrieve=block.retrieve,
+        duration=block.duration,
+        taut=block.taut,
+        check=_check_sum(block.count, block.retrieve, block.duration, keys),
+    )
+    return stream.getvalue()
 
 
 def packed(tracks: np.ndarray) -> np.ndarray:

@@ -1,5 +1,9 @@
 """The swim store on disk."""
 
+import subprocess
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -82,3 +86,70 @@ def test_a_key_holds_every_number():
     """The smallest change of an input gives another key."""
     assert key_of("held", 0.45) == key_of("held", 0.45)
     assert key_of("held", 0.45) != key_of("held", np.nextafter(0.45, 1))
+
+
+_WRITER = """
+import sys
+from pathlib import Path
+from planner.advice.store import SwimStore
+from tests.advice.test_store import _block
+
+name, folder = sys.argv[1], Path(sys.argv[2])
+store, index = SwimStore(folder), {}
+print("ready", flush=True)
+sys.stdin.readline()
+for k in range(25):
+    index[f"{name} {k}"] = k
+    store.write("g", index, _block(k + 1, seed=ord(name)))
+"""
+
+
+def test_two_processes_that_solve_the_same_water_keep_each_others_swims(tmp_path):
+    """What either has solved is in the file at the end, as it was solved; so is what a third wrote before."""
+    SwimStore(tmp_path).write("g", INDEX, _block())
+    root = Path(__file__).parents[2]
+    writers = [
+        subprocess.Popen(
+            [sys.executable, "-c", _WRITER, name, str(tmp_path)],
+            cwd=root,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for name in "ab"
+    ]
+    assert [writer.stdout.readline() for writer in writers] == ["ready\n"] * 2
+    for writer in writers:
+        writer.stdin.write("go\n")
+        writer.stdin.flush()
+    for writer in writers:
+        writer.communicate()
+    assert [writer.returncode for writer in writers] == [0, 0]
+    index, block = SwimStore(tmp_path).read("g")
+    assert set(index) == {*INDEX, *(f"{name} {k}" for name in "ab" for k in range(25))}
+    for name in "ab":
+        rows = [index[f"{name} {k}"] for k in range(25)]
+        assert np.array_equal(block.count[rows[-1]], _block(25, seed=ord(name)).count[-1])
+    assert np.array_equal(block.retrieve[[index[key] for key in INDEX]], _block().retrieve)
+
+
+def test_swims_of_another_shape_give_way(tmp_path):
+    """A geometry whose tracks have another length than before begins anew."""
+    SwimStore(tmp_path).write("g", INDEX, _block())
+    longer = _block(2, seed=3)
+    longer = Block(np.concatenate([longer.count] * 2, axis=2), longer.retrieve, longer.duration, longer.taut)
+    SwimStore(tmp_path).write("g", {"four": 0, "five": 1}, longer)
+    index, block = SwimStore(tmp_path).read("g")
+    assert index == {"four": 0, "five": 1}
+    assert np.array_equal(block.count, longer.count)
+
+
+def test_of_too_many_swims_the_last_are_kept(tmp_path, monkeypatch):
+    """The file is bounded, and a writer's own swims stay before those of others."""
+    monkeypatch.setattr(store_module, "_MOST_ENTRIES", 4)
+    SwimStore(tmp_path).write("g", INDEX, _block())
+    SwimStore(tmp_path).write("g", {"four": 0, "five": 1}, _block(2, seed=3))
+    index, block = SwimStore(tmp_path).read("g")
+    assert index == {"two": 0, "three": 1, "four": 2, "five": 3}
+    assert np.array_equal(block.duration[:2], _block().duration[1:])
+    assert np.array_equal(block.duration[2:], _block(2, seed=3).duration)
