@@ -62,7 +62,7 @@ def get(
 
 def read(path: Path) -> bytes:
     """A recorded reply."""
-    from planner.gauges.usgs_iv import read as read_file
+    from planner.gauges.recorded import read as read_file
 
     return read_file(path)
 

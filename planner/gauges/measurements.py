@@ -13,7 +13,8 @@ from typing import Any
 
 from planner.errors import GaugeReplyUnfit
 from planner.gauges.rdb import read_table
-from planner.gauges.usgs_v1 import features, site_number
+from planner.gauges.usgs_text import site_number
+from planner.gauges.v1_pages import features
 from planner.units import CFS, FOOT
 
 __all__ = ["Measurement", "Peak", "parse_measurements", "parse_peaks", "sound"]

@@ -91,7 +91,7 @@ def stations_near(
     if not (-90 <= lat <= 90 and -180 <= lon <= 180):
         raise UsageMistake(f"point {lat},{lon}", "LAT,LON in degrees, such as 40.9,-78.7", "correct the point")
     if reply is not None:
-        from planner.gauges.usgs_iv import read
+        from planner.gauges.recorded import read
 
         raws = [read(reply)]
     else:
@@ -128,7 +128,7 @@ def parse_stations(raw: bytes, service: str, where: str = "") -> list[Nearby]:
 
 
 def _ask(service: str, lat: float, lon: float, within_km: float, session: requests.Session | None) -> list[bytes]:
-    from planner.gauges import canada, england, noaa, usgs_v1
+    from planner.gauges import canada, england, noaa, v1_pages
     from planner.gauges.transport import fetch
 
     dy = within_km / 111.0
@@ -137,7 +137,7 @@ def _ask(service: str, lat: float, lon: float, within_km: float, session: reques
     what = f"station list of {service}"
     if service == "usgs":
         query = {"bbox": box, "site_type_code": "ST", "data_type": "Continuous values", "limit": "10000"}
-        return usgs_v1.items("combined-metadata", query, session, what)
+        return v1_pages.items("combined-metadata", query, session, what)
     if service == "canada":
         base = os.environ.get("PLUMBRUN_CANADA", canada.GEOMET).rstrip("/")
         query = {"f": "json", "bbox": box, "REAL_TIME": "1", "limit": "1000"}

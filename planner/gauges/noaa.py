@@ -56,7 +56,7 @@ def get_gauge(station: str, session: requests.Session | None = None) -> bytes:
 
 def read(path: Path) -> bytes:
     """A recorded reply."""
-    from planner.gauges.usgs_iv import read as read_file
+    from planner.gauges.recorded import read as read_file
 
     return read_file(path)
 

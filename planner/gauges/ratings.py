@@ -77,7 +77,7 @@ def get(station: str, session: requests.Session | None = None, kind: str = "exsa
     import orjson
 
     from planner.gauges.transport import ask
-    from planner.gauges.usgs_v1 import site_number
+    from planner.gauges.usgs_text import site_number
 
     number = site_number(station)
     address = os.environ.get("PLUMBRUN_USGS_STAC", SEARCH)

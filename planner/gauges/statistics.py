@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner.errors import GaugeReplyUnfit
 from planner.gauges.rdb import read_table
-from planner.gauges.usgs_v1 import site_number
+from planner.gauges.usgs_text import site_number
 from planner.units import CFS
 
 if TYPE_CHECKING:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown, UsageMistake
 from planner.gauges import usgs_iv, usgs_v1, waterml1, waterml2
 from planner.gauges.series import Series
+from planner.gauges.usgs_text import site_number
 
 if TYPE_CHECKING:
     import requests
@@ -39,7 +40,7 @@ def get(
     StationUnknown
         When those that answer know no such station or hold nothing of it.
     """
-    usgs_v1.site_number(station)
+    site_number(station)
     errors: list[SourceUnreachable | GaugeReplyUnfit] = []
     for name in _order():
         module = _MODULES[name]

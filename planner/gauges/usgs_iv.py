@@ -7,7 +7,6 @@ has announced that this service retires in 2027; `planner.gauges.usgs` asks what
 from __future__ import annotations
 
 import os
-import re
 from datetime import datetime
 from operator import itemgetter
 from pathlib import Path
@@ -15,12 +14,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from planner.errors import GaugeReplyUnfit, UsageMistake
-from planner.files import read_bounded
+from planner.errors import GaugeReplyUnfit
 from planner.gauges.assemble import Column, assemble, rank
 from planner.gauges.iv_rows import MARK, Rows, lift
+from planner.gauges.recorded import read
 from planner.gauges.series import Quality, Series
 from planner.gauges.stamps import NoOffset, parse_stamps
+from planner.gauges.usgs_text import floats, site_number
 from planner.units import CFS, FOOT
 
 if TYPE_CHECKING:
@@ -31,7 +31,6 @@ __all__ = [
     "QUALIFIERS",
     "SERVICE",
     "VARIABLES",
-    "floats",
     "get",
     "parse",
     "parse_iv_json",
@@ -77,7 +76,6 @@ QUALIFIERS: dict[str, tuple[Quality, Quality, str]] = {
 
 _NO_DATA = -999999.0
 _ROW = itemgetter("value", "qualifiers", "dateTime")
-_NUMBER = re.compile(r"\d{8,15}")
 
 
 def get(
@@ -117,7 +115,7 @@ def get(
     """
     from planner.gauges import transport
 
-    number = _number(station)
+    number = site_number(station)
     query = {
         "format": form,
         "sites": number,
@@ -129,25 +127,6 @@ def get(
     address = os.environ.get("PLUMBRUN_USGS_IV", ADDRESS)
     kinds = transport.JSON_KINDS if form == "json" else ("text/xml", "application/xml")
     return transport.fetch(address, query, session=session, what=f"station {number} of the {SERVICE}", kinds=kinds)
-
-
-def read(path: Path) -> bytes:
-    """A recorded reply.
-
-    Raises
-    ------
-    GaugeReplyUnfit
-        When the file cannot be read.
-    """
-    try:
-        return read_bounded(path)
-    except OSError as error:
-        raise GaugeReplyUnfit(
-            f"the recorded reply could not be read ({error.strerror})",
-            "a file with a reply of the gauge service",
-            "check the file name",
-            where=str(path),
-        ) from error
 
 
 def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | None = None) -> Series:
@@ -173,7 +152,7 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
     GaugeReplyUnfit
         When the text is not the service's JSON, holds other stations only, or no row at all for this one.
     """
-    number = _number(station)
+    number = site_number(station)
     where = where or f"reply of the {SERVICE}"
     found, lifted = _series_of(raw, where)
     mine, others = [], []
@@ -233,17 +212,6 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
 def parse_iv_json(raw: bytes, station: str) -> Series:
     """`parse` under the name that other packages use."""
     return parse(raw, station)
-
-
-def _number(station: str) -> str:
-    number = station.split(":", 1)[1] if ":" in station else station
-    if not _NUMBER.fullmatch(number):
-        raise UsageMistake(
-            f"station {station!r} is no USGS station number",
-            "8 to 15 digits with leading zeros, such as usgs:01541000",
-            "correct the station",
-        )
-    return number
 
 
 def _series_of(raw: bytes, where: str) -> tuple[list[dict[str, Any]], list[Rows]]:
@@ -357,22 +325,6 @@ def _fields(rows: list[Any], where: str) -> tuple[list[str], list[str], list[str
         return [row["value"] for row in rows], flags, [row["dateTime"] for row in rows]
     except (KeyError, TypeError, AttributeError) as error:
         raise _odd("values.value[]", where) from error
-
-
-def floats(texts: list[Any], notes: list[str], code: str) -> np.ndarray:
-    """Numbers of texts; what is no number is NaN and counted in the notes."""
-    try:
-        return np.fromiter(map(float, texts), np.float64, len(texts))
-    except (TypeError, ValueError):
-        values = np.full(len(texts), np.nan)
-        odd = []
-        for i, text in enumerate(texts):
-            try:
-                values[i] = float(text)
-            except (TypeError, ValueError):
-                odd.append(str(text))
-        notes.append(f"parameter {code}: {len(odd)} values are no numbers (first {odd[0]!r}); taken as missing")
-        return values
 
 
 def rank_pair(flag: str, notes: list[str], code: str) -> tuple[int, int]:

@@ -7,9 +7,6 @@ as a header, to the host that was asked only. The agency keeps one call of ``con
 
 from __future__ import annotations
 
-import os
-import re
-from collections.abc import Iterable
 from datetime import datetime, timedelta
 from operator import itemgetter
 from pathlib import Path
@@ -17,23 +14,22 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from planner.errors import GaugeReplyUnfit, UsageMistake
+from planner.errors import GaugeReplyUnfit
 from planner.gauges.assemble import Column, assemble, rank
+from planner.gauges.recorded import read
 from planner.gauges.sensors import Sensor, choose_sensor
 from planner.gauges.series import Quality, Series
 from planner.gauges.stamps import NoOffset, parse_stamps
+from planner.gauges.usgs_text import floats, site_number
+from planner.gauges.v1_pages import ADDRESS, SERVICE, features, items, odd
 from planner.gauges.v1_rows import lift_rows
 from planner.units import CFS, FOOT
 
 if TYPE_CHECKING:
     import requests
 
-    from planner.gauges.transport import Answer
+__all__ = ["ADDRESS", "SERVICE", "VARIABLES", "get", "parse", "parse_daily", "read"]
 
-__all__ = ["ADDRESS", "SERVICE", "VARIABLES", "features", "get", "items", "parse", "parse_daily", "read"]
-
-SERVICE = "US Geological Survey, Water Data API v1"
-ADDRESS = "https://api.waterdata.usgs.gov/ogcapi/v1/collections/"
 
 # parameter code -> (our column, {agency's unit: factor to SI}). Levels above a national datum (63160, 62615 and the
 # like) have codes of their own and are never taken for stage.
@@ -63,7 +59,6 @@ _INSTANTANEOUS = "00011"
 _PROPERTIES = "time,value,parameter_code,statistic_id,time_series_id,approval_status,qualifier,unit_of_measure"
 _KEY = itemgetter("parameter_code", "unit_of_measure", "time_series_id", "statistic_id")
 _ROW = itemgetter("time", "value", "approval_status", "qualifier")
-_NUMBER = re.compile(r"\d{8,15}")
 _CALL = timedelta(days=3 * 365)
 
 
@@ -97,77 +92,6 @@ def get(
         bodies += items("continuous", query, session, f"station {number} of the {SERVICE}")
         begin = finish
     return b"[" + b",".join(bodies) + b"]"
-
-
-def items(collection: str, query: dict[str, str], session: requests.Session | None, what: str) -> list[bytes]:
-    """Bodies of all pages of one collection.
-
-    Parameters
-    ----------
-    collection : str
-        Such as ``continuous`` or ``time-series-metadata``.
-    query : dict
-        Its parameters.
-    session : requests.Session, optional
-        From `planner.gauges.transport.make_session`.
-    what : str
-        Named in messages.
-    """
-    from planner.gauges.transport import ask_all
-
-    base = os.environ.get("PLUMBRUN_USGS_V1", ADDRESS)
-    key = os.environ.get("PLUMBRUN_USGS_KEY", "")
-    answers = ask_all(
-        f"{base.rstrip('/')}/{collection}/items",
-        {"f": "json", **query},
-        _next_page,
-        session=session,
-        what=what,
-        headers={"X-Api-Key": key} if key else {},
-    )
-    return [answer.body for answer in answers]
-
-
-def read(path: Path) -> bytes:
-    """A recorded reply."""
-    from planner.gauges.usgs_iv import read as read_file
-
-    return read_file(path)
-
-
-def features(raw: bytes, where: str) -> tuple[list[dict[str, Any]], bool]:
-    """Properties of all features of a page or of an array of pages, and whether a page is left out at the end.
-
-    Raises
-    ------
-    GaugeReplyUnfit
-        When the text is no such JSON.
-    """
-    import orjson
-
-    try:
-        reply = orjson.loads(raw)
-    except orjson.JSONDecodeError as error:
-        html = bytes(raw[:200]).lstrip().startswith(b"<")
-        raise GaugeReplyUnfit(
-            f"the reply is {'an HTML or XML page' if html else 'no whole JSON text'}",
-            f"a FeatureCollection of the {SERVICE}",
-            "ask again later, or give a recorded reply with --gauge-reply",
-            where=where,
-        ) from error
-    pages = reply if isinstance(reply, list) else [reply]
-    found: list[dict[str, Any]] = []
-    for page in pages:
-        entries = page.get("features") if isinstance(page, dict) else None
-        if not isinstance(entries, list):
-            raise _odd("features", where)
-        try:
-            found.extend([entry["properties"] for entry in entries])
-        except (KeyError, TypeError) as error:
-            raise _odd("features[].properties", where) from error
-    if not all(isinstance(entry, dict) for entry in found):
-        raise _odd("features[].properties", where)
-    return found, bool(pages and _next_link(pages[-1])) and not isinstance(reply, list)
 
 
 def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | None = None) -> Series:
@@ -254,32 +178,14 @@ def parse_daily(raw: bytes, station: str, where: str = "") -> tuple[np.ndarray, 
             and entry.get("statistic_id") == "00003"
             and entry.get("unit_of_measure") in VARIABLES["00060"][1]
         ):
-            value = _floats([entry.get("value")], [], "00060")[0]
+            value = floats([entry.get("value")], [], "00060")[0]
             factor = VARIABLES["00060"][1][entry["unit_of_measure"]]
             values[str(entry.get("time"))[:10]] = np.nan if value == _NO_DATA else value * factor
     try:
         days = np.array(sorted(values), "datetime64[D]")
     except ValueError as error:
-        raise _odd("time", where) from error
+        raise odd("time", where) from error
     return days, np.array([values[day] for day in sorted(values)])
-
-
-def site_number(station: str) -> str:
-    """The station number of ``usgs:01541000``.
-
-    Raises
-    ------
-    UsageMistake
-        When it is none.
-    """
-    number = station.split(":", 1)[1] if ":" in station else station
-    if not _NUMBER.fullmatch(number):
-        raise UsageMistake(
-            f"station {station!r} is no USGS station number",
-            "8 to 15 digits with leading zeros, such as usgs:01541000",
-            "correct the station",
-        )
-    return number
 
 
 def _factor(key: tuple[Any, ...], notes: list[str]) -> float | None:
@@ -320,9 +226,9 @@ def _grouped(entries: list[dict[str, Any]], where: str) -> list[tuple[tuple[Any,
             number = {key: i for i, key in enumerate(dict.fromkeys(keys))}
             fields = [(e["time"], e["value"], e.get("approval_status"), e.get("qualifier")) for e in entries]
         except (KeyError, TypeError) as error:
-            raise _odd(f"a feature without {error}", where) from error
+            raise odd(f"a feature without {error}", where) from error
     except TypeError as error:
-        raise _odd("a feature with another form", where) from error
+        raise odd("a feature with another form", where) from error
     if len(number) == 1:
         return [(keys[0], fields)]
     groups: dict[Any, list[tuple[Any, ...]]] = {key: [] for key in number}
@@ -336,7 +242,7 @@ def _column(rows: list[tuple[Any, ...]], factor: float, notes: list[str], code: 
     try:
         times = parse_stamps(list(stamps))
     except TypeError as error:
-        raise _odd("time", where) from error
+        raise odd("time", where) from error
     except NoOffset as error:
         raise GaugeReplyUnfit(
             f"parameter {code}: time {error.text!r} has {error.why}",
@@ -344,7 +250,7 @@ def _column(rows: list[tuple[Any, ...]], factor: float, notes: list[str], code: 
             "give a reply of the collection continuous",
             where=where,
         ) from error
-    raw = _floats(texts, notes, code)
+    raw = floats(texts, notes, code)
     coded = (raw == _NO_DATA) | ~np.isfinite(raw)
     words = [",".join(map(str, flag)) if isinstance(flag, list) else str(flag or "") for flag in flags]
     kinds = list(zip(words, approvals, strict=True))
@@ -367,52 +273,3 @@ def _ranks(key: tuple[str, str], notes: list[str], code: str) -> tuple[int, int]
         present.append(rank(known[0]))
         absent.append(rank(known[1]))
     return max(present), max(absent)
-
-
-def _floats(texts: Iterable[Any], notes: list[str], code: str) -> np.ndarray:
-    texts = list(texts)
-    try:
-        return np.fromiter(map(float, texts), np.float64, len(texts))
-    except (TypeError, ValueError):
-        values = np.full(len(texts), np.nan)
-        odd = 0
-        for i, text in enumerate(texts):
-            try:
-                values[i] = float(text)
-            except (TypeError, ValueError):
-                odd += text not in (None, "")
-        if odd:
-            notes.append(f"parameter {code}: {odd} values are no numbers; taken as missing")
-        return values
-
-
-def _next_page(answer: Answer) -> str | None:
-    import orjson
-
-    if b'"next"' not in answer.body and answer.body.rstrip().endswith(b"}"):
-        return None  # a long page is not read twice
-    try:
-        return _next_link(orjson.loads(answer.body))
-    except orjson.JSONDecodeError as error:
-        raise GaugeReplyUnfit(
-            "a page of the reply is no whole JSON text",
-            f"a FeatureCollection of the {SERVICE}",
-            "ask again later, or give a recorded reply with --gauge-reply",
-        ) from error
-
-
-def _next_link(page: Any) -> str | None:
-    links = page.get("links") if isinstance(page, dict) else None
-    for link in links if isinstance(links, list) else []:
-        if isinstance(link, dict) and link.get("rel") == "next" and isinstance(link.get("href"), str):
-            return link["href"]
-    return None
-
-
-def _odd(what: str, where: str) -> GaugeReplyUnfit:
-    return GaugeReplyUnfit(
-        f"the reply is JSON, but {what} is not as in the {SERVICE}",
-        "a FeatureCollection of that service",
-        "record the reply again, or report that the service has changed",
-        where=where,
-    )

@@ -15,7 +15,7 @@ from planner.gauges.assemble import Column, assemble
 from planner.gauges.sensors import Sensor, choose_sensor
 from planner.gauges.series import Series
 from planner.gauges.stamps import NoOffset, parse_stamps
-from planner.gauges.usgs_v1 import site_number
+from planner.gauges.usgs_text import floats, site_number
 from planner.gauges.xml_text import local_name, root_of
 from planner.units import CFS
 
@@ -119,7 +119,7 @@ def _column(block: Element, factor: float, no_data: float, notes: list[str], cod
             "give a reply of the instantaneous values service",
             where=where,
         ) from error
-    values = usgs_iv.floats([(node.text or "").strip() for node in nodes], notes, code)
+    values = floats([(node.text or "").strip() for node in nodes], notes, code)
     coded = (values == no_data) | (values == -999999.0) | ~np.isfinite(values)
     flags = [",".join(_attribute(node, "qualifiers").replace(",", " ").split()) for node in nodes]
     pairs = {flag: usgs_iv.rank_pair(flag, notes, code) for flag in dict.fromkeys(flags)}

@@ -22,6 +22,7 @@ from planner.gauges import (
     ratings,
     usgs,
     usgs_v1,
+    v1_pages,
     waterml1,
     waterml2,
 )
@@ -387,7 +388,7 @@ def test_station_lists_give_places(name: str, service: str, station: str) -> Non
 
 def test_time_series_metadata_tells_fresh_series_from_dead_ones() -> None:
     """Of eleven series of two sites four kinds share a code; only instantaneous ones of the living site end in 2026."""
-    rows, _ = usgs_v1.features(raw("usgs_ogc_v1_time-series-metadata_12210700_12210500_2026-10.json"), "metadata")
+    rows, _ = v1_pages.features(raw("usgs_ogc_v1_time-series-metadata_12210700_12210500_2026-10.json"), "metadata")
     assert len(rows) == 11
     fresh = {
         (row["monitoring_location_id"], row["parameter_code"])
@@ -396,7 +397,7 @@ def test_time_series_metadata_tells_fresh_series_from_dead_ones() -> None:
     }
     assert fresh == {("USGS-12210700", "00060"), ("USGS-12210700", "00065")}
     for name in ("usgs_ogc_v1_time-series-metadata.json", "usgs_ogc_v1_field-measurements-metadata.json"):
-        listed, more = usgs_v1.features(raw(name), name)
+        listed, more = v1_pages.features(raw(name), name)
         assert len(listed) >= 1
         assert not more
         assert all("parameter_code" in row for row in listed)
