@@ -16,6 +16,7 @@ from planner.advice.records import Advice, Choice, Settings, SpotAtLevels, const
 from planner.advice.search import Candidate, Found
 from planner.advice.sensitivity import Sensitivity, sensitivity_of
 from planner.advice.tables import SwimTables
+from planner.advice.variants import is_own
 from planner.sink.constants import constant
 
 __all__ = ["advices_of"]
@@ -105,9 +106,7 @@ def _bests(candidates: list[Candidate], tables: SwimTables, settings: Settings) 
     """Index of each candidate's best countdown, and what that is worth [s]."""
     bests = [candidate.best(settings.hang_limit) for candidate in candidates]
     values = [
-        0.0
-        if b is None
-        else worth(float(c.band[b]), own=tables.rigs[c.way.rig].like is None and c.way.mode != "mended")
+        0.0 if b is None else worth(float(c.band[b]), own=is_own(c.way, tables.rigs))
         for c, b in zip(candidates, bests, strict=True)
     ]
     return bests, np.array(values)

@@ -71,7 +71,7 @@ def why(
     """
     low, middle, high = choice.fly_depth_m
     height = bed_depth_m - middle
-    leader = show(choice.leader_m, "length", units)
+    leader = show(choice.leader_m, "depth", units)
     words = "The fly" if choice.leader_m != choice.leader_m else f"On a leader of about {leader}, not the box's own, it"
     words += (
         f" swims about {show(middle, 'depth', units)} deep ({_range(low, high, units)}) over water about "
@@ -238,7 +238,7 @@ def _leader_step(here: Choice | None, there: Choice, units: str) -> str:
         return ""
     if there.leader_m != there.leader_m:
         return "the box's own leader, "
-    return f"a leader of {show(there.leader_m, 'length', units)}, "
+    return f"a leader of {show(there.leader_m, 'depth', units)}, "
 
 
 def tip_words(kind: str, band_s: float, angle_deg: float, now: Choice, units: str) -> str:

@@ -8,9 +8,11 @@ import numpy as np
 
 from planner.advice.draws import deviations, draw
 from planner.advice.field import Field
+from planner.advice.objective import worth
 from planner.advice.records import Settings
 from planner.advice.search import Candidate, Found, ground_rows, tenths
 from planner.advice.tables import EVERY_S, SAMPLES, Rig, SwimTables
+from planner.advice.variants import is_own
 from planner.advice.weigh import Tracks, weigh
 from planner.errors import SwimFailed
 from planner.sink import Cast, Current, Swim, line_with_sink_factor, swim
@@ -107,12 +109,13 @@ def corrected(tracks: Tracks, path: Swim, countdown_s: float) -> Tracks:
     )
 
 
-def _aim(candidate: Candidate, limit: float) -> tuple[float, float, int]:
-    """Band time within the limit, band time for its chance of a hang, and the countdown's index to solve at."""
+def _aim(candidate: Candidate, rigs: list[Rig], limit: float) -> tuple[float, float, int]:
+    """What it is worth within the limit, band time for its chance of a hang, and the countdown's index to solve at."""
     best = candidate.best(limit)
     price = candidate.band / (0.05 + candidate.hang)
     at = int(np.argmax(price)) if best is None else best
-    return (0.0 if best is None else float(candidate.band[best])), float(price[at]), at
+    own = is_own(candidate.way, rigs)
+    return (0.0 if best is None else worth(float(candidate.band[best]), own=own)), float(price[at]), at
 
 
 def refine_field(field: Field, tables: SwimTables, found: Found, settings: Settings) -> int:
@@ -126,7 +129,7 @@ def refine_field(field: Field, tables: SwimTables, found: Found, settings: Setti
         if not field.spot.levels[i].refine:
             continue
         ground = ground_rows(field.ground, [row])
-        aims = [_aim(candidate, settings.hang_limit) for candidate in found.candidates[row]]
+        aims = [_aim(candidate, tables.rigs, settings.hang_limit) for candidate in found.candidates[row]]
         chosen = sorted(range(len(aims)), key=lambda n: aims[n][:2], reverse=True)[:_REFINED]
         for n, (candidate, (_, _, best)) in enumerate(zip(list(found.candidates[row]), aims, strict=True)):
             if n not in chosen:

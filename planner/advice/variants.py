@@ -12,7 +12,7 @@ from planner.advice.field import Field
 from planner.advice.tables import Need, Rig
 from planner.advice.ways import Way
 
-__all__ = ["needs_of", "variants_of", "with_leaders"]
+__all__ = ["is_own", "needs_of", "variants_of", "with_leaders"]
 
 _LEADERS, _LEADER_M = (0.5, 2.0), (0.4, 4.0)
 _LONGER, _SHORTER, _MENDED = 6, 2, 1  # of so many of the best rigs
@@ -27,6 +27,11 @@ def with_leaders(rigs: Sequence[Rig]) -> list[Rig]:
             if _LEADER_M[0] <= length <= _LEADER_M[1]:
                 more.append(replace(rig, line=replace(rig.line, leader_length_m=length), like=k))
     return [*rigs, *more]
+
+
+def is_own(way: Way, rigs: Sequence[Rig]) -> bool:
+    """Whether a way is fished as the box holds it: on its own leader, and without mends."""
+    return rigs[way.rig].like is None and way.mode != "mended"
 
 
 def variants_of(field: Field, ways: Sequence[Way], found: Coarse, rigs: Sequence[Rig]) -> list[Way]:

@@ -163,7 +163,7 @@ def count_words(choice: dict[str, Any] | None) -> str:
 
 
 def fly_words(choice: dict[str, Any] | None, units: str) -> str:
-    """The fly, with its leader where that is not the box's own, such as ``slim heavy, leader 8 ft``.
+    """The fly, with its leader where that is not the box's own, such as ``slim heavy, leader 7.9 ft``.
 
     Examples
     --------
@@ -172,7 +172,7 @@ def fly_words(choice: dict[str, Any] | None, units: str) -> str:
     """
     choice = choice or {}
     fly, leader = choice.get("fly") or "–", choice.get("leader_m")
-    return fly if leader is None else f"{fly}, leader {show(leader, 'length', units)}"
+    return fly if leader is None else f"{fly}, leader {show(leader, 'depth', units)}"
 
 
 def mode_words(mode: str | None) -> str:

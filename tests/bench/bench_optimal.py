@@ -25,9 +25,9 @@ from planner.advice.field import field_of, tracks_of
 from planner.advice.objective import worth
 from planner.advice.screen import screen
 from planner.advice.search import weigh_field
-from planner.advice.tables import Rig, SwimTables
-from planner.advice.variants import needs_of, with_leaders
-from planner.advice.ways import Way, normal_strip, require
+from planner.advice.tables import SwimTables
+from planner.advice.variants import is_own, needs_of, with_leaders
+from planner.advice.ways import normal_strip, require
 from planner.advice.weigh import weigh
 from planner.river.records import Tackle, TackleFly, TackleLine
 
@@ -76,7 +76,7 @@ def both(asked: SpotAtLevels, tackle: Tackle, settings: Settings, store: SwimSto
     candidates = weigh_field(field, tables, ways, settings).candidates[0]
     got = max(
         (
-            worth(float(c.band[at]), own=_own(c.way, rigs))
+            worth(float(c.band[at]), own=is_own(c.way, rigs))
             for c in candidates
             if (at := c.best(settings.hang_limit)) is not None
         ),
@@ -92,12 +92,8 @@ def both(asked: SpotAtLevels, tackle: Tackle, settings: Settings, store: SwimSto
         tracks = tracks_of(field, tables, way.rig, way.mode, way.strip_m_s, normal_strip(settings))
         found = weigh(tracks, field.ground, field.spread(rigs[way.rig]), rows, field.seconds(way.mode))
         most = float(np.where(found.hang_chance <= settings.hang_limit + 1e-9, found.band_time_s, 0.0).max())
-        best = max(best, worth(most, own=_own(way, rigs)))
+        best = max(best, worth(most, own=is_own(way, rigs)))
     return got, best
-
-
-def _own(way: Way, rigs: list[Rig]) -> bool:
-    return rigs[way.rig].like is None and way.mode != "mended"
 
 
 def main() -> None:

@@ -24,7 +24,7 @@ function rigBlock(rig) {
   const rows = [];
   const add = (words, value) => rows.push(el("dt", { text: words }), el("dd", { text: value }));
   add("Count down", seconds(rig.countdown_from_s, rig.countdown_to_s) + (rig.countdown_mode ? ", " + { held: "line held", fed: "line fed", mended: "line mended up-current" }[rig.countdown_mode] : ""));
-  if (known(rig.leader_m)) add("Leader", "about " + show(rig.leader_m, "length") + ", not the box’s own");
+  if (known(rig.leader_m)) add("Leader", "about " + show(rig.leader_m, "depth") + ", not the box’s own");
   if (known(rig.strip_m_s)) add("Strip", show(rig.strip_m_s, "strip"));
   if (known(rig.lift_rod_at_m)) add("Lift the rod tip at", show(rig.lift_rod_at_m, "length"));
   if (rig.fly_depth_m) add("Fly’s depth", span(rig.fly_depth_m[0], rig.fly_depth_m[2], "depth"));

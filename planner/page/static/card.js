@@ -87,7 +87,7 @@ function cardAnswer(body, a, fixedPart, planned) {
   const facts = el("dl", "facts");
   fact(facts, "Line", a.line, "wide");
   fact(facts, "Fly", a.fly, "wide");
-  if (known(a.leader)) fact(facts, "Leader", "about " + show(a.leader, "length") + ", not the box’s own", "wide");
+  if (known(a.leader)) fact(facts, "Leader", "about " + show(a.leader, "depth") + ", not the box’s own", "wide");
   fact(facts, "Strip", show(a.strip, "strip"));
   fact(facts, "Lift the rod when the fly is", known(a.lift) ? show(a.lift, "length") + " away" : "");
   fact(facts, "Cast", known(fixedPart.cast[0]) ? show(fixedPart.cast[0], "length") + ", " + fixedPart.cast[1] : "", "wide");

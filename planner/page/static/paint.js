@@ -90,7 +90,7 @@ function paintSpots() {
     paintMark(row.caution.querySelector(".mark"), short(a.caution));
     say(row.count, countWords(a));
     say(row.line, a.line || a.why || "No line in the box reaches here at this level.");
-    say(row.fly, (a.fly || "–") + (known(a.leader) ? ", leader " + show(a.leader, "length") : ""));
+    say(row.fly, (a.fly || "–") + (known(a.leader) ? ", leader " + show(a.leader, "depth") : ""));
     say(row.strip, known(a.strip) ? show(a.strip, "strip") : "–");
     say(row.depth, show(a.depth, "depth"));
     say(row.speed, show(a.speed, "speed"));
