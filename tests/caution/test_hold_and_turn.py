@@ -110,6 +110,20 @@ def test_a_step_that_was_not_assessed_is_no_ground_to_stand_on():
     assert turning_levels([(1.0, None), (1.2, None)]) == ()
 
 
+def test_a_ladder_of_discharges_is_said_in_discharge():
+    """A river without stage turns at a flow, in the user's own unit."""
+    turns = turning_levels([(20.0, 0), (40.0, 2)])
+    assert turning_words(turns, "metric", "discharge") == ("Think again above 20.0 m³/s.",)
+    assert turning_words(turns, "us", "discharge") == ("Think again above 706 ft³/s.",)
+
+
+def test_cautions_and_their_levels_turn_alike_and_of_two_at_one_reading_the_given_order_holds():
+    """Whole records are read by their level; two steps at one reading are compared with no more than it."""
+    high = assess_river(dataclasses.replace(CALM, stage_m=4.5))
+    assert turning_levels([(1.0, assess_river(CALM)), (4.5, high)]) == (Turning(3, 1.0),)
+    assert turning_levels([(1.0, 0), (1.0, None), (1.4, 2)]) == (Turning(2, 1.0),)
+
+
 def _record(stage):
     times = np.datetime64("2026-06-01T00:00:00", "s") + np.arange(len(stage)) * np.timedelta64(900, "s")
     return times, np.asarray(stage, dtype=float)
