@@ -152,9 +152,11 @@ def _at_level(
     bests, band = of_each
     first = candidates[pick]
     names = [(rig.line_name, rig.fly_name) for rig in (tables.rigs[c.way.rig] for c in candidates)]
-    others = [n for n in range(len(candidates)) if names[n] != names[pick] and band[n] > 0]
+    # the next best is told by line, fly and count alone, so it is one on the box's own leader
+    own = [n for n, c in enumerate(candidates) if band[n] > 0 and is_own(c.way, tables.rigs)]
+    others = [n for n in own if names[n] != names[pick]]
     if not others:
-        others = [n for n, c in enumerate(candidates) if c.way.mode != first.way.mode and band[n] > 0]
+        others = [n for n in own if candidates[n].way.mode != first.way.mode]
     rival = None
     height = 0.0
     if others:
@@ -259,6 +261,7 @@ def _nothing(
         )
         return Advice(spot.spot.id, None, None, because, by_line=found.by_line[row], limits=limits, beyond_reach=True)
     # the compromise: most band time for each chance of a hang, the limit as the price of the first
+    candidates = [c for c in candidates if is_own(c.way, tables.rigs)] or candidates  # told without its leader
     prices = [c.band / (settings.hang_limit + c.hang) for c in candidates]
     n = int(np.argmax([w.max() for w in prices]))
     least = _choice(field, candidates[n], int(np.argmax(prices[n])), tables, settings, row, None, 0.0, compromise=True)
