@@ -205,7 +205,7 @@ def keep_plan(plan: dict[str, Any], river: River, units: str, target: Path) -> W
         "spots.csv": spots_csv(plan, river),
         "spots.gpx": spots_gpx(plan, river),
         "cautions.cap.xml": cautions_cap(plan, river),
-        "day.ics": day_ical(plan, river),
+        "day.ics": day_ical(plan, river, units),
         "plan.html": build_page(plan, river, units),
     }
     try:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 from planner.caution import LABELS, NOT_ASSESSED
+from planner.page.words import fly_words
+from planner.units import show
 
 __all__ = ["Change", "changes_between", "is_news", "level_words"]
 
-# Design choices: smaller steps of depth and speed are within what an answer is worth.
-_DEPTH_M, _SPEED_SHARE = 0.1, 0.1
+# Design choices: smaller steps of depth, speed, count and leader are within what an answer is worth.
+_DEPTH_M, _SPEED_SHARE, _COUNT_S, _LEADER_M = 0.1, 0.1, 1.0, 0.05
 
 
 @dataclass(frozen=True)
@@ -45,21 +47,59 @@ def _level(what: str, old: Mapping[str, Any] | None, new: Mapping[str, Any] | No
     return [Change(f"{what}: caution {level_words(before)} is now {level_words(after)}.{tail}", rose)]
 
 
-def _answer(spot: Mapping[str, Any]) -> tuple[Any, ...]:
+@dataclass(frozen=True)
+class _Answer:
+    """What the angler was told to do at a spot; all None where there was no answer.
+
+    `leader_m` is the length of the leader where it is not the box's own, else None [m].
+    """
+
+    line: str | None
+    fly: str | None
+    leader_m: float | None
+    countdown_mode: str | None
+    countdown_from_s: float | None
+    countdown_to_s: float | None
+
+    @property
+    def rig(self) -> tuple[str | None, str | None]:
+        """The line and the fly."""
+        return self.line, self.fly
+
+    @property
+    def count(self) -> str:
+        """The countdown in words."""
+        low, high = self.countdown_from_s, self.countdown_to_s
+        if low is None or high is None:
+            return "no count"
+        return f"count {low:.0f} s" if low == high else f"count {low:.0f} to {high:.0f} s"
+
+
+def _answer(spot: Mapping[str, Any]) -> _Answer:
     best = spot.get("best") or {}
-    return tuple(best.get(key) for key in ("line", "fly", "countdown_mode", "countdown_from_s", "countdown_to_s"))
+    return _Answer(**{field.name: best.get(field.name) for field in fields(_Answer)})
 
 
-def _answer_words(spot: Mapping[str, Any]) -> str:
+def _answer_words(spot: Mapping[str, Any], units: str) -> str:
     best = spot.get("best")
     if not best:
         return "no answer"
-    low, high = best.get("countdown_from_s"), best.get("countdown_to_s")
-    count = f"{low:.0f} s" if low == high else f"{low:.0f} to {high:.0f} s"
-    return f"{best.get('line')}, {best.get('fly')}, count {count}"
+    told = _answer(spot)
+    return f"{told.line}, {fly_words(best, units)}, {told.count}"
 
 
-def changes_between(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[Change]:
+def _change_words(old: Mapping[str, Any], new: Mapping[str, Any], units: str) -> str:
+    was, now = _answer(old), _answer(new)
+    alike = (was.rig, was.countdown_mode) == (now.rig, now.countdown_mode)
+    if not (old.get("best") and new.get("best") and alike and _other_leader(was, now)):
+        return f"{_answer_words(old, units)} is now {_answer_words(new, units)}"
+    before, after = (None if m is None else show(m, "depth", units) for m in (was.leader_m, now.leader_m))
+    leader = f"leader {after}" if after else "the box’s own leader"
+    count = now.count if now.count == was.count else f"{now.count} instead of {was.count.removeprefix('count ')}"
+    return f"same line and fly, {leader} instead of {before or 'the box’s own'}, {count}"
+
+
+def changes_between(old: Mapping[str, Any], new: Mapping[str, Any], units: str = "us") -> list[Change]:
     """What changed between two plans: caution levels first, then answers.
 
     Parameters
@@ -68,6 +108,8 @@ def changes_between(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[Chan
         As ``plan.json``. An answer is news when it comes or goes, or when it differs and the water at the spot moved
         with it, by 0.1 m or by a tenth of its speed: among rigs of one worth the search may pick another at any look.
         A run whose spots changed says nothing of its own.
+    units : str
+        ``us`` or ``metric``, for the lengths of leaders.
     """
     found = _level("The day", old.get("caution"), new.get("caution"))
     before = {spot["id"]: spot for spot in old.get("spots") or ()}
@@ -85,7 +127,7 @@ def changes_between(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[Chan
         was = before.get(spot["id"])
         if was is not None and is_news(was, spot):
             name = spot.get("name") or spot["id"]
-            found.append(Change(f"{name}: {_answer_words(was)} is now {_answer_words(spot)}."))
+            found.append(Change(f"{name}: {_change_words(was, spot, units)}."))
     return found
 
 
@@ -104,8 +146,15 @@ def is_news(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
     return False
 
 
-def _differs(old: tuple[Any, ...], new: tuple[Any, ...]) -> bool:
-    if old[:3] != new[:3]:
+def _other_leader(old: _Answer, new: _Answer) -> bool:
+    """Whether the leader is another one: lengths that are shown alike are not."""
+    if (old.leader_m is None) != (new.leader_m is None):
         return True
-    pairs = [(a, b) for a, b in zip(old[3:], new[3:], strict=True) if a is not None and b is not None]
-    return any(abs(a - b) > 1.0 for a, b in pairs)
+    return old.leader_m is not None and new.leader_m is not None and abs(new.leader_m - old.leader_m) > _LEADER_M
+
+
+def _differs(old: _Answer, new: _Answer) -> bool:
+    if old.rig != new.rig or old.countdown_mode != new.countdown_mode or _other_leader(old, new):
+        return True
+    pairs = ((old.countdown_from_s, new.countdown_from_s), (old.countdown_to_s, new.countdown_to_s))
+    return any(a is not None and b is not None and abs(a - b) > _COUNT_S for a, b in pairs)

@@ -93,6 +93,7 @@ def watch(
     clock: Callable[[], datetime],
     sleep: Callable[[float], None] = time.sleep,
     count: int | None = None,
+    units: str = "us",
 ) -> Iterator[Look]:
     """Look again and again until the launch.
 
@@ -108,6 +109,8 @@ def watch(
         The present, UTC, and waiting [s].
     count : int, optional
         Looks at most.
+    units : str
+        ``us`` or ``metric``, for what is said.
 
     Yields
     ------
@@ -133,7 +136,7 @@ def watch(
             else:
                 held = _held(last, plan)
                 told = _as_told(last, held)
-                yield Look(now, held, tuple(changes_between(last, held)))
+                yield Look(now, held, tuple(changes_between(last, held, units)))
                 last = told
         left = (ends - clock()).total_seconds()
         if left <= 0 or made == count:
@@ -260,8 +263,8 @@ def _call(
         complain(f"the command ended with {done.returncode}; still watching.")
 
 
-def launch(folder: Path, day: str, start: str, end: str, now: datetime) -> tuple[datetime, str, str]:
-    """When the party launches, the day as a date, and the river's zone.
+def launch(folder: Path, day: str, start: str, end: str, now: datetime) -> tuple[datetime, str, str, str]:
+    """When the party launches, the day as a date, and the river's zone and units.
 
     Raises
     ------
@@ -278,7 +281,7 @@ def launch(folder: Path, day: str, start: str, end: str, now: datetime) -> tuple
             f"the launch at {wish.start.astimezone(ZoneInfo(river.timezone)):%Y-%m-%d %H:%M} is over",
             "a launch to come", "give --day and --from",
         )  # fmt: skip
-    return wish.start, wish.day.isoformat(), river.timezone
+    return wish.start, wish.day.isoformat(), river.timezone, river.units
 
 
 def stopwatch(now: datetime | None) -> tuple[Callable[[], datetime], Callable[[float], None]]:

@@ -124,6 +124,30 @@ def test_another_rig_in_the_same_water_is_no_news():
     assert ran(plan(), plan(other, depth=None))[0] == 5
 
 
+def test_another_leader_alone_is_news_once_the_water_moved():
+    """Same line and fly on another leader is said with both lengths; in the same water it is within the ties."""
+    long, short = {**BEST, "leader_m": 1.8}, {**BEST, "leader_m": 0.9}
+    said = [c.text for c in changes_between(plan(short), plan(long, depth=2.2), "metric")]
+    assert said == ["Ash bar: same line and fly, leader 1.8 m instead of 0.9 m, count 6 to 8 s."]
+    (own,) = changes_between(plan(BEST), plan({**long, "countdown_to_s": 12.0}, depth=2.2), "metric")
+    assert "leader 1.8 m instead of the box’s own, count 6 to 12 s instead of 6 to 8 s" in own.text
+    (back,) = changes_between(plan(long), plan(BEST, depth=2.2), "us")
+    assert "the box’s own leader instead of 5.9 ft" in back.text
+    assert changes_between(plan(short), plan(long)) == []
+    assert changes_between(plan(long), plan({**long, "leader_m": 1.82}, depth=2.2)) == []
+    status, lines, _ = ran(plan(short), plan(long, depth=2.2))
+    assert status == 5
+    assert "leader 5.9 ft instead of 3.0 ft" in lines[1]
+
+
+def test_another_rig_is_said_with_its_leader():
+    """A change of fly names the leader that goes with it, and nothing where it is the box's own."""
+    (change,) = changes_between(plan(), plan({**BEST, "fly": "crayfish", "leader_m": 2.4}, depth=2.2), "metric")
+    assert change.text == (
+        "Ash bar: 26 ft head, minnow, count 6 to 8 s is now 26 ft head, crayfish, leader 2.4 m, count 6 to 8 s."
+    )
+
+
 def test_a_run_whose_spot_changed_is_not_said_twice():
     """One line for the place where somebody stands is enough; a run's own change is said."""
     low, high = {"level": 0, "reasons": []}, {"level": 2, "reasons": []}

@@ -134,10 +134,11 @@ def watch(
 
     pause = period(every)
     clock, sleep = stopwatch(None if now is None else read_moment(now))
-    ends, asked["day"], zone = launch(folder, asked["day"], asked["start"], asked["end"], clock())
+    ends, asked["day"], zone, units = launch(folder, asked["day"], asked["start"], asked["end"], clock())
     if until is not None:
         ends = min(ends, read_moment(until, zone))
-    looks = watching(watched_plan(folder, asked), every=pause, until=ends, clock=clock, sleep=sleep, count=count)
+    look, shown = watched_plan(folder, asked), asked.get("units") or units
+    looks = watching(look, every=pause, until=ends, clock=clock, sleep=sleep, count=count, units=shown)
     sys.exit(
         run_watch(looks, say=click.echo, complain=lambda line: click.echo(line, err=True), zone=zone, command=command)
     )

@@ -69,7 +69,7 @@ def _event(key: str, made: str, begin: str, end: str, summary: str, text: str, p
     return [*lines, "END:VEVENT"]
 
 
-def day_ical(plan: Mapping[str, Any], river: River) -> str:
+def day_ical(plan: Mapping[str, Any], river: River, units: str = "us") -> str:
     """The trip, and one event for each stop.
 
     Parameters
@@ -78,6 +78,8 @@ def day_ical(plan: Mapping[str, Any], river: River) -> str:
         As ``plan.json``.
     river : River
         Coordinates of put-in and stances.
+    units : str
+        ``us`` or ``metric``, for the length of a leader that is not the box's own.
 
     Returns
     -------
@@ -115,7 +117,7 @@ def day_ical(plan: Mapping[str, Any], river: River) -> str:
             continue
         spot = spots.get(stop["spot"]) or {}
         best = spot.get("best")
-        answer = f"{best['line']}, {best['fly']}, count {words.count_words(best)}." if best else ""
+        answer = f"{best['line']}, {words.fly_words(best, units)}, count {words.count_words(best)}." if best else ""
         lon, lat = stances.get(stop["spot"], (None, None))
         parts = (f"{words.caution_line(spot.get('caution'))}.", answer, *words.STANDING)
         lines += _event(

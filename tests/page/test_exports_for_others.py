@@ -211,6 +211,21 @@ def test_the_calendar_holds_the_day_and_its_stops_in_utc():
         assert re.fullmatch(r"-?\d+\.\d{6};-?\d+\.\d{6}", event["GEO"])
 
 
+def test_a_stop_in_the_calendar_names_the_leader_that_is_not_the_boxs_own():
+    """Line, fly, leader and count stand in the event of the stop; the box's own leader is not named."""
+    best = {"line": "26 ft head", "fly": "minnow", "countdown_from_s": 6.0, "countdown_to_s": 8.0,
+            "countdown_mode": "held", "leader_m": 1.8}  # fmt: skip
+    for leader, units, expected in (
+        (1.8, "metric", "26 ft head, minnow, leader 1.8 m, count 6 to 8 s held."),
+        (1.8, "us", "26 ft head, minnow, leader 5.9 ft, count 6 to 8 s held."),
+        (None, "us", "26 ft head, minnow, count 6 to 8 s held."),
+    ):
+        plan = deepcopy(FULL)
+        plan["spots"][0]["best"] = {**best, "leader_m": leader}
+        said = [unescaped(event["DESCRIPTION"]).split("\n") for event in events(day_ical(plan, river(SPOTS), units))]
+        assert [expected in lines for lines in said] == [False, True, False, False]
+
+
 @settings(max_examples=80, deadline=None)
 @given(st.text(max_size=300))
 def test_any_text_survives_escaping_and_folding(text):
