@@ -15,10 +15,10 @@ from planner.advice.learn import Learned, LoggedSwim, learn, with_learning
 from planner.advice.records import Advice, AdviceReport, RodToRig, Settings, SpotAtLevels
 from planner.advice.refine import refine_field
 from planner.advice.screen import screen
-from planner.advice.search import look, look_closely
+from planner.advice.search import look, look_closely, name_variants
 from planner.advice.store import SwimStore
 from planner.advice.tables import Rig, SwimTables
-from planner.advice.variants import needs_of, with_leaders
+from planner.advice.variants import with_leaders
 from planner.advice.ways import require, side_by_side
 from planner.errors import UsageMistake
 from planner.river.records import Tackle
@@ -104,7 +104,9 @@ def advise_in_full(
     tables.require(need for _, needs in ways.values() for need in needs)
     seen = side_by_side(lambda k: look(live[k], tables, ways[k][0], settings), list(live))
     looked = dict(zip(live, seen, strict=True))
-    tables.require(need for k in live for need in needs_of(live[k], looked[k].variants))
+    tables.require(need for one in looked.values() for need in one.needs)
+    named = side_by_side(lambda k: name_variants(live[k], tables, looked[k], settings), list(live))
+    tables.require(need for needs in named for need in needs)
     weighed = side_by_side(lambda k: look_closely(live[k], tables, looked[k], settings), list(live))
     found = dict(zip(live, weighed, strict=True))
     searched = time.perf_counter()

@@ -14,7 +14,7 @@ from planner.advice.tables import Need, SwimTables
 from planner.advice.ways import Way, normal_strip, side_by_side, way_key
 from planner.advice.weigh import weigh
 
-__all__ = ["screen"]
+__all__ = ["node_worth", "screen"]
 
 _SECONDS, _DRAWS = 4, 16
 _SLACK = 0.2  # what so few draws and stand-ins can tell of a hang chance
@@ -58,28 +58,43 @@ def _strips(field: Field, settings: Settings) -> tuple[float, ...]:
     return settings.strips_m_s if field.canon.boat_ratio != 0.0 else (normal_strip(settings),)
 
 
-def _weights(field: Field, ways: list[Way], tables: SwimTables, settings: Settings) -> np.ndarray:
-    """Largest band time near the limit, and of all, of ways of one pace, shape (2, ways, nodes) [s]."""
-    nodes = _nodes(field)
-    steps = field.steps
+def node_worth(
+    field: Field, ways: list[Way], nodes: list[tuple[int, int]], tables: SwimTables, settings: Settings, draws: int
+) -> np.ndarray:
+    """Largest band time near the limit, and of all, of ways of one mode, shape (2, ways, nodes) [s].
+
+    Weighed at nodes of current and depth themselves, with stand-ins for the responses.
+
+    Parameters
+    ----------
+    field, tables, settings : Field, SwimTables, Settings
+        As in `screen`; the swims of the ways at the nodes were required before.
+    ways : list of Way
+        Ways of one countdown mode.
+    nodes : list of (int, int)
+        Of the field.
+    draws : int
+        How many draws tell of the hang chance, a power of two.
+    """
+    steps, mode = field.steps, ways[0].mode
     rows = [int(steps[np.argmax(field.weight[steps, field.nodes.index(node)])]) for node in nodes]
     ground = field.at_nodes(rows, nodes, 1)
     there = [
         hash_of(field.key, field.row_keys[row], repr(node), ground.rise_m[k], ground.boat_m_s[k])
         for k, (row, node) in enumerate(zip(rows, nodes, strict=True))
     ]
-    made_keys = [way_key(way, tables, settings, _DRAWS) for way in ways]
+    made_keys = [way_key(way, tables, settings, draws) for way in ways]
     keys = [page_key(one, key, "screen") for key in made_keys for one in there]
 
     def make(missing: list[int]) -> list[np.ndarray]:
         again = sorted({i // len(nodes) for i in missing})
         asked = [(ways[w].rig, ways[w].mode, ways[w].strip_m_s) for w in again]
-        dev = deviations(draw(_DRAWS, settings.seed))
+        dev = deviations(draw(draws, settings.seed))
         # one job for the compiled pass: the ways stand beside each other as more levels
         spread = np.concatenate([field.spread(tables.rigs[rig], field.levels[rows]) for rig, _, _ in asked])
         tracks = screen_tracks(field, tables, asked, nodes)
         under = field.at_nodes(rows, nodes, len(asked))
-        found = weigh(tracks, under, spread, dev, field.seconds(_MODE, _SECONDS))
+        found = weigh(tracks, under, spread, dev, field.seconds(mode, _SECONDS if mode == _MODE else 1))
         # few draws and a stand-in: a way near the limit stays in
         over = (found.hang_chance - settings.hang_limit) / _SLACK
         inside = found.band_time_s * (1.0 - np.clip(over, 0.0, 1.0))
@@ -93,7 +108,7 @@ def _weights(field: Field, ways: list[Way], tables: SwimTables, settings: Settin
 
 def _rank(field: Field, allowed: list[int], tables: SwimTables, settings: Settings) -> None:
     paces = [
-        _weights(field, [Way(rig, _MODE, strip) for rig in allowed], tables, settings)
+        node_worth(field, [Way(rig, _MODE, strip) for rig in allowed], _nodes(field), tables, settings, _DRAWS)
         for strip in dict.fromkeys(_strips(field, settings))
     ]
     field.screened = dict(zip(allowed, np.max([best for best, _ in paces], axis=0), strict=True))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -14,8 +14,8 @@ from planner.advice.kept import page_key
 from planner.advice.objective import prefer
 from planner.advice.records import Settings
 from planner.advice.swum import Ground, Tracks
-from planner.advice.tables import Rig, SwimTables
-from planner.advice.variants import needs_of, variants_of
+from planner.advice.tables import Need, Rig, SwimTables
+from planner.advice.variants import needs_of, trials_of, variants_of
 from planner.advice.ways import Way, normal_strip, way_key
 from planner.advice.weigh import weigh
 
@@ -26,6 +26,7 @@ __all__ = [
     "ground_rows",
     "look",
     "look_closely",
+    "name_variants",
     "tenths",
     "track_rows",
     "weigh_field",
@@ -58,12 +59,14 @@ class Candidate:
 
 @dataclass
 class Looked:
-    """The coarse look at a field: the box's own ways and the variants of the best of them, with what each gave."""
+    """The coarse look at a field: the box's own ways with what each gave, and the longer leaders to try with swims."""
 
     ways: list[Way]
     own: Coarse
-    variants: list[Way]
+    trials: list[Way]
+    needs: list[Need]
     tracks: TracksAt
+    variants: list[Way] = field(default_factory=list)
 
 
 @dataclass
@@ -76,14 +79,15 @@ class Found:
 
 
 def weigh_field(field: Field, tables: SwimTables, ways: list[Way], settings: Settings) -> Found:
-    """`look`, the swims that the variants need, and `look_closely` at one field."""
+    """`look`, the swims of the trials, `name_variants`, the swims that these need, and `look_closely` at one field."""
     looked = look(field, tables, ways, settings)
-    tables.require(needs_of(field, looked.variants))
+    tables.require(looked.needs)
+    tables.require(name_variants(field, tables, looked, settings))
     return look_closely(field, tables, looked, settings)
 
 
 def look(field: Field, tables: SwimTables, ways: list[Way], settings: Settings) -> Looked:
-    """Weigh all of the box's own ways coarsely, and name the variants that are worth a look."""
+    """Weigh all of the box's own ways coarsely, and name the longer leaders that are worth a trial."""
     normal = normal_strip(settings)
 
     alone: dict[tuple[Way, int], Tracks] = {}  # at the level that is planned for they are asked for again and again
@@ -97,7 +101,13 @@ def look(field: Field, tables: SwimTables, ways: list[Way], settings: Settings) 
         return alone[key]
 
     own = coarse(field, tables, ways, tracks, ground_rows, settings)
-    return Looked(ways, own, variants_of(field, ways, own, tables.rigs), tracks)
+    return Looked(ways, own, *trials_of(field, ways, own, tables.rigs), tracks)
+
+
+def name_variants(field: Field, tables: SwimTables, looked: Looked, settings: Settings) -> list[Need]:
+    """Name the variants that are worth a look, once the trials' swims are at hand; give the swims that they need."""
+    looked.variants = variants_of(field, looked.ways, looked.own, looked.trials, tables, settings)
+    return needs_of(field, looked.variants)
 
 
 def look_closely(field: Field, tables: SwimTables, looked: Looked, settings: Settings) -> Found:

@@ -12,9 +12,9 @@ from planner.advice.field import field_of, tracks_of
 from planner.advice.objective import countdown_window
 from planner.advice.records import constants
 from planner.advice.screen import screen
-from planner.advice.search import look
+from planner.advice.search import look, name_variants
 from planner.advice.tables import SwimTables
-from planner.advice.variants import needs_of, with_leaders
+from planner.advice.variants import with_leaders
 from planner.advice.ways import normal_strip, require
 from planner.river.records import TackleFly
 
@@ -380,8 +380,10 @@ def test_a_mended_line_is_searched_and_sinks_deeper_than_a_held_one(make, store)
     screen([(field, list(range(len(rigs))))], tables, make.quick)
     ways, needs = require(field, tables, make.quick)
     tables.require(needs)
-    variants = look(field, tables, ways, make.quick).variants
-    tables.require(needs_of(field, variants))
+    looked = look(field, tables, ways, make.quick)
+    tables.require(looked.needs)
+    tables.require(name_variants(field, tables, looked, make.quick))
+    variants = looked.variants
     assert len({way.rig for way in variants if tables.rigs[way.rig].like is not None}) >= 2
     mended = next(way for way in variants if way.mode == "mended")
     tracks = {
