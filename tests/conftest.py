@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import socket
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -17,9 +19,20 @@ settings.load_profile("house")
 _LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
 
-@pytest.fixture(autouse=True)
-def _no_network(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Refuse every connection but to this machine."""
+def pytest_configure(config: pytest.Config) -> None:
+    """Let xdist's workers take the tests in runs where they would deal them out singly.
+
+    Each worker goes through its half in order and takes from the other's end when it is through. The tests of a file
+    stay together, so that what a file shares is made once and not in each worker, and the line solver is compiled by
+    one worker while the other is in the pages.
+    """
+    if getattr(config.option, "dist", None) == "load":
+        config.option.dist = "worksteal"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_network() -> Iterator[None]:
+    """Refuse every connection but to this machine, also while what a file shares is made."""
     real = socket.socket.connect
 
     def connect(self: socket.socket, address: object) -> None:
@@ -27,15 +40,24 @@ def _no_network(monkeypatch: pytest.MonkeyPatch) -> None:
             raise AssertionError(f"a test reached for the network: {address!r}")
         real(self, address)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(socket.socket, "connect", connect)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(socket.socket, "connect", connect)
+        yield
 
 
-@pytest.fixture(scope="session")
-def _cache_folder(tmp_path_factory: pytest.TempPathFactory) -> str:
-    return str(tmp_path_factory.mktemp("plumbrun-cache"))
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep gauge readings and swim tables of a test run out of the user's cache.
 
-
-@pytest.fixture(autouse=True)
-def _own_cache(monkeypatch: pytest.MonkeyPatch, _cache_folder: str) -> None:
-    """Keep gauge readings and swim tables of a test run out of the user's cache."""
-    monkeypatch.setenv("PLUMBRUN_CACHE", _cache_folder)
+    It is set before what a file shares is made. Each worker keeps its own gauge readings; the swims, which are the
+    same whoever solves them, are kept once for all workers, as for two commands that a user runs side by side.
+    """
+    base = tmp_path_factory.getbasetemp()
+    mine = tmp_path_factory.mktemp("plumbrun-cache")
+    swims = (base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base) / "swims"
+    swims.mkdir(exist_ok=True)
+    with contextlib.suppress(OSError):  # a system that lets no one make links: each worker solves for itself
+        (mine / "swims").symlink_to(swims, target_is_directory=True)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PLUMBRUN_CACHE", str(mine))
+        yield

@@ -16,10 +16,8 @@ NOW = "2026-06-12T18:00-05:00"
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
     """The chain of one spot and the plan it belongs to, from one swim store."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("PLUMBRUN_CACHE", str(tmp_path_factory.mktemp("cache")))
-        plan = plan_folder(DEMO, now=NOW, out=tmp_path_factory.mktemp("plan"))
-        return why_report(DEMO, "pool-ledge", now=NOW), plan.plan
+    plan = plan_folder(DEMO, now=NOW, out=tmp_path_factory.mktemp("plan"))
+    return why_report(DEMO, "pool-ledge", now=NOW), plan.plan
 
 
 def _value(report, name):
