@@ -148,7 +148,9 @@ def _weigh(  # type: ignore[no-untyped-def]
                 passed += 1
             if w < span[v, 0] or w >= span[v, 1]:
                 continue
-            state[:] = counted
+            for row in range(6):  # copied by hand: a whole array's copy brings numba's words for unequal shapes along,
+                for n in range(N):  # a third of the wait for compilation
+                    state[row, n] = counted[row, n]
             while k < C - 2 and knots[k + 1] < c:
                 k += 1
             b = min(max((c - knots[k]) / (knots[k + 1] - knots[k]), 0.0), 1.0)
@@ -178,7 +180,8 @@ def _weigh(  # type: ignore[no-untyped-def]
                 x = (1 - b) * retrieve[v, 1, k, end] + b * retrieve[v, 1, k + 1, end]
                 y = (1 - b) * retrieve[v, 2, k, end] + b * retrieve[v, 2, k + 1, end]
                 lift[v, w] = np.hypot(x, y)
-            answers[:] = 0.0
+            for p in range(P):
+                answers[p] = 0.0
             depths = 0.0
             sampled = 0
             beds = 0.0
