@@ -16,7 +16,7 @@ import pytest
 
 from tests.browser import DESKTOP, PHONE, TABLET, launched
 from tests.desk.browser import ROOT, SLOW_MS, DeskPage, on_desk, running
-from tests.desk.desks import demo_folder
+from tests.desk.desks import contents, demo_folder
 
 pytestmark = pytest.mark.browser
 
@@ -47,6 +47,16 @@ def address(folder: Path) -> Iterator[str]:
     """A desk on it."""
     with running(folder) as (_, found):
         yield found
+
+
+@pytest.fixture(scope="module")
+def looked_at(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """One desk for all tests that only look, on the demo river, which none of them may change."""
+    folder = demo_folder(tmp_path_factory.mktemp("looked-at") / "river")
+    before = contents(folder)
+    with running(folder) as (_, found):
+        yield found
+    assert contents(folder) == before
 
 
 def _features(folder: Path, kind: str) -> dict[str, dict[str, Any]]:
@@ -388,9 +398,9 @@ def test_a_folder_that_cannot_be_written_is_said(browser: Any, address: str) -> 
         assert page.locator("#alerts").inner_text() == ""
 
 
-def test_the_level_asked_changes_depth_plan_and_caution(browser: Any, address: str) -> None:
+def test_the_level_asked_changes_depth_plan_and_caution(browser: Any, looked_at: str) -> None:
     """A higher gauge gives deeper cells and another plan, the caution is asked anew, and the day is not assessed."""
-    with on_desk(browser, address) as desk:
+    with on_desk(browser, looked_at) as desk:
         page = desk.page
         desk.ready()
         assert page.locator("#cautions-h .mark-text").inner_text().startswith(("Caution", "No caution raised"))
@@ -415,9 +425,9 @@ def test_the_level_asked_changes_depth_plan_and_caution(browser: Any, address: s
 
 
 @pytest.mark.parametrize("size", [PHONE, TABLET, DESKTOP, (320, 640)])
-def test_nothing_runs_off_the_side_and_targets_are_wide(browser: Any, address: str, size: tuple[int, int]) -> None:
+def test_nothing_runs_off_the_side_and_targets_are_wide(browser: Any, looked_at: str, size: tuple[int, int]) -> None:
     """At each size no sideways scroll, cautions are the first thing in the main part, every control is 44 px."""
-    with on_desk(browser, address, size, has_touch=True) as desk:
+    with on_desk(browser, looked_at, size, has_touch=True) as desk:
         page = desk.page
         desk.ready()
         _open(desk, "spots/pool-ledge")
@@ -438,12 +448,12 @@ def test_nothing_runs_off_the_side_and_targets_are_wide(browser: Any, address: s
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_axe_finds_nothing_serious(browser: Any, address: str, scheme: str) -> None:
+def test_axe_finds_nothing_serious(browser: Any, looked_at: str, scheme: str) -> None:
     """The accessibility checker finds no serious or critical fault on any panel, in either scheme."""
     if not AXE.is_file():
         words = "axe-core is not installed: npm ci --prefix tests/browser"
         pytest.fail(words) if os.environ.get("CI") else pytest.skip(words)
-    with on_desk(browser, address, DESKTOP, color_scheme=scheme, bypass_csp=True) as desk:
+    with on_desk(browser, looked_at, DESKTOP, color_scheme=scheme, bypass_csp=True) as desk:
         page = desk.page
         desk.ready()
         page.evaluate(AXE.read_text())
@@ -464,10 +474,10 @@ def test_axe_finds_nothing_serious(browser: Any, address: str, scheme: str) -> N
             assert serious == [], (tab, serious)
 
 
-def test_nothing_drawn_is_green(browser: Any, address: str) -> None:
+def test_nothing_drawn_is_green(browser: Any, looked_at: str) -> None:
     """No colour of any element or rule of the desk's own sheets has a green hue, in light, dark and forced colours."""
     for scheme, forced in (("light", "none"), ("dark", "none"), ("dark", "active")):
-        with on_desk(browser, address, color_scheme=scheme, forced_colors=forced) as desk:
+        with on_desk(browser, looked_at, color_scheme=scheme, forced_colors=forced) as desk:
             desk.ready()
             colours = desk.page.evaluate(
                 """() => { const out = {};
@@ -489,9 +499,9 @@ def test_nothing_drawn_is_green(browser: Any, address: str) -> None:
             assert not (75 < 360 * hue < 165 and saturation > 0.08), f"{colour} in {where}"
 
 
-def test_the_page_says_no_word_that_calls_water_fit(browser: Any, address: str) -> None:
+def test_the_page_says_no_word_that_calls_water_fit(browser: Any, looked_at: str) -> None:
     """No text of the desk on any panel calls the water fit to use, but for the sentence that denies it."""
-    with on_desk(browser, address) as desk:
+    with on_desk(browser, looked_at) as desk:
         page = desk.page
         desk.ready()
         words = []
