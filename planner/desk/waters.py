@@ -123,7 +123,7 @@ class Waters:
             with self._lock:
                 self._flows[run.id] = held
                 self.surveys += 1
-        return water_of(run, held[1], view)
+        return water_of(run, held[1], view, [spot for spot in river.spots if spot.run == run.id])
 
     def _key(self, run: Run, river: River, view: GaugeView) -> str:
         """`run_key`, looked up where the very same texts and record were seen before."""

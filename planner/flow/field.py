@@ -17,11 +17,11 @@ from planner.flow.state import TEN_NINETY, FlowState
 if TYPE_CHECKING:
     from planner.flow.runflow import RunFlow
 
-__all__ = ["factors", "ground_at", "local_at", "node_speeds"]
+__all__ = ["bed_around", "factors", "ground_at", "local_at", "node_speeds"]
 
 Floats = npt.NDArray[np.float64]
 
-_FEW, _MOST_KEPT = 8, 2000
+_FEW, _MOST_KEPT = 500, 2000
 _RIM = 10.0  # how far outside the outline the bed at its rim is carried on [m]
 
 
@@ -70,8 +70,23 @@ def ground_at(flow: RunFlow, bed: Bed, x: Floats, y: Floats) -> tuple[Floats, Fl
     return s, n, np.where(near, z, np.nan), np.where(near, np.hypot(sd, 0.15 * away), np.nan)
 
 
+def bed_around(flow: RunFlow, bed: Bed, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Bed level and its standard deviation of `ground_at` for many points, most of them on land [m].
+
+    Only those that can be known, not far outside the outline, are turned into channel coordinates.
+    """
+    import shapely
+
+    z, sd = np.full(np.shape(x), np.nan), np.full(np.shape(x), np.nan)
+    # the buffer's corners are cut, so it is drawn a little wide; what is too far is left out by `ground_at`
+    near = np.asarray(shapely.contains_xy(_shell(flow.polygon).buffer(_RIM + 0.5), x, y))
+    if near.any():
+        _, _, z[near], sd[near] = ground_at(flow, bed, x[near], y[near])
+    return z, sd
+
+
 def _ground_again(flow: RunFlow, bed: Bed, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """`ground_at`, remembered for a few points: a spot is asked for at every step of the ladder and every hour."""
+    """`ground_at`, remembered for some points: spots are asked for at every step of the ladder and every hour."""
     if x.size > _FEW:
         return ground_at(flow, bed, x, y)
     key = x.tobytes() + y.tobytes()

@@ -16,7 +16,7 @@ from planner.bed.surface import Bed, Grid
 from planner.errors import DataUnfit
 from planner.flow.days import SurveyFit
 from planner.flow.doubt import Doubt
-from planner.flow.field import ground_at, local_at
+from planner.flow.field import bed_around, local_at
 from planner.flow.level import beyond, level_of
 from planner.flow.manning import manning_velocity
 from planner.flow.relation import ControlRelation, LevelRelation, reach_wetted
@@ -337,7 +337,7 @@ class RunFlow:
         if key not in self._patches:
             x0, y0 = self.plane.to_xy(lon, lat)
             east, north = np.meshgrid(float(x0) + x, float(y0) + x)
-            _, _, z, sd = ground_at(self, self.bed, east.ravel(), north.ravel())
+            z, sd = bed_around(self, self.bed, east.ravel(), north.ravel())
             self._patches[key] = (z.reshape(east.shape), sd.reshape(east.shape))
         z, sd = self._patches[key]
         return x, x.copy(), state.level_m - z, np.hypot(sd, state.level_sd_m)

@@ -69,6 +69,8 @@ class RunWater:
         Its bed and current.
     lag_s : float
         How much later than the gauge it sees a change [s].
+    spots : tuple of Spot
+        Those in it: whoever asks for one at a level will ask for the others.
     """
 
     run: Run
@@ -76,13 +78,24 @@ class RunWater:
     flow: RunFlow
     lag_s: float
     notes: tuple[str, ...] = ()
+    spots: tuple[Spot, ...] = ()
     _states: dict[GaugeLevel, FlowState] = field(default_factory=dict)
+    _spots: dict[GaugeLevel, dict[str, SpotWater]] = field(default_factory=dict)
 
     def at(self, level: GaugeLevel) -> FlowState:
         """The run at a reading of its gauge; computed once for each reading."""
         if level not in self._states:
             self._states[level] = self.flow.at(level.discharge_m3s, level.stage_m)
         return self._states[level]
+
+    def spot(self, spot: Spot, level: GaugeLevel) -> SpotWater:
+        """`spot_water`; all spots of the run are computed together, once for each reading."""
+        if spot not in self.spots:
+            return _waters_at(self, [spot], level)[0]
+        if level not in self._spots:
+            found = _waters_at(self, self.spots, level)
+            self._spots[level] = {one.id: water for one, water in zip(self.spots, found, strict=True)}
+        return self._spots[level][spot.id]
 
 
 @dataclass(frozen=True)
@@ -125,15 +138,16 @@ def run_waters(river: River, views: dict[str, GaugeView]) -> dict[str, RunWater]
 
 def run_water(run: Run, river: River, view: GaugeView) -> RunWater:
     """Survey one run with the record of its gauge."""
-    return water_of(run, survey_run(run, river, view.record, view.rating), view)
+    spots = [spot for spot in river.spots if spot.run == run.id]
+    return water_of(run, survey_run(run, river, view.record, view.rating), view, spots)
 
 
-def water_of(run: Run, flow: RunFlow, view: GaugeView) -> RunWater:
-    """A run that is surveyed already, with its gauge."""
+def water_of(run: Run, flow: RunFlow, view: GaugeView, spots: Sequence[Spot] = ()) -> RunWater:
+    """A run that is surveyed already, with its gauge and its spots."""
     last = view.expected.last
     velocity = flow.at(last.discharge_m3s, last.stage_m).velocity_used_m_s
     transfer = transfer_to_run(run, last.discharge_m3s, velocity)
-    return RunWater(run, view, flow, transfer.lag_s, transfer.notes)
+    return RunWater(run, view, flow, transfer.lag_s, transfer.notes, tuple(spots))
 
 
 def expected_at(view: GaugeView, at: datetime, later_s: float = 0.0) -> GaugeLevel:
@@ -167,25 +181,31 @@ def gauge_ladder(view: GaugeView, units: str) -> list[GaugeLevel]:
 
 def spot_water(water: RunWater, spot: Spot, level: GaugeLevel) -> SpotWater:
     """Depth and current at a spot's landing and stance at a reading of the gauge."""
-    state = water.at(level)
-    lon, lat = np.array([spot.landing_lonlat, spot.stance_lonlat]).T
-    here = water.flow.local(state, lon, lat)
+    return water.spot(spot, level)
 
-    def of(name: str, which: int) -> float:
-        return float(here[name][which])
 
-    return SpotWater(
-        depth_m=of("depth_m", 0),
-        depth_sd_m=of("depth_sd_m", 0),
-        velocity_m_s=of("velocity_m_s", 0),
-        velocity_low_m_s=of("velocity_low_m_s", 0),
-        velocity_high_m_s=of("velocity_high_m_s", 0),
-        exponent_m=of("exponent_m", 0),
-        stance_depth_m=of("depth_m", 1),
-        stance_depth_high_m=of("depth_m", 1) + TEN_NINETY * of("depth_sd_m", 1) * _edge_factor(water.run),
-        stance_velocity_m_s=of("velocity_m_s", 1),
-        stance_velocity_high_m_s=of("velocity_high_m_s", 1),
-    )
+def _waters_at(water: RunWater, spots: Sequence[Spot], level: GaugeLevel) -> list[SpotWater]:
+    """`spot_water` of some spots at one reading: landings first, then stances, asked of the run together."""
+    lon, lat = np.array([*(spot.landing_lonlat for spot in spots), *(spot.stance_lonlat for spot in spots)]).T
+    here = water.flow.local(water.at(level), lon, lat)
+    names = ("depth_m", "depth_sd_m", "velocity_m_s", "velocity_low_m_s", "velocity_high_m_s", "exponent_m")
+    depth, depth_sd, velocity, low, high, exponent = (here[name].reshape(2, -1).tolist() for name in names)
+    doubt = TEN_NINETY * _edge_factor(water.run)
+    return [
+        SpotWater(
+            depth_m=depth[0][k],
+            depth_sd_m=depth_sd[0][k],
+            velocity_m_s=velocity[0][k],
+            velocity_low_m_s=low[0][k],
+            velocity_high_m_s=high[0][k],
+            exponent_m=exponent[0][k],
+            stance_depth_m=depth[1][k],
+            stance_depth_high_m=depth[1][k] + doubt * depth_sd[1][k],
+            stance_velocity_m_s=velocity[1][k],
+            stance_velocity_high_m_s=high[1][k],
+        )
+        for k in range(len(spots))
+    ]
 
 
 def _edge_factor(run: Run) -> float:

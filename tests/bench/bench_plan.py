@@ -17,6 +17,8 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
+# slope of ln discharge over stage of the demo's record about its last reading [1/m]
+_LN_Q_PER_M = 1.11
 DEMO = Path(__file__).parents[2] / "examples" / "demo"
 
 
@@ -43,11 +45,16 @@ def river_with(spots: int, room: Path) -> Path:
 
 
 def raise_gauge(room: Path, by_m: float) -> None:
-    """Let the last three readings stand higher."""
+    """Let the last three readings stand higher, and the discharge with them as a rating has it.
+
+    Stage alone would be another shift of the station's rating, which moves every step of the ladder.
+    """
     rows = (room / "gauge.csv").read_text(encoding="utf-8").splitlines()
+    h, q = (rows[0].split(",").index(name) for name in ("stage_m", "discharge_m3s"))
     for k in range(-3, 0):
         parts = rows[k].split(",")
-        parts[1] = f"{float(parts[1]) + by_m:.3f}"
+        parts[h] = f"{float(parts[h]) + by_m:.3f}"
+        parts[q] = f"{float(parts[q]) * math.exp(_LN_Q_PER_M * by_m):.2f}"
         rows[k] = ",".join(parts)
     (room / "gauge.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
 
