@@ -9,10 +9,10 @@ from functools import cached_property
 
 import numpy as np
 
-from planner.advice.canon import Canon, boat_ratio, canon_of, count_knots, current_grid, path_nodes
+from planner.advice.canon import Canon, canon_of, count_knots, current_grid, path_nodes
 from planner.advice.draws import ROWS, spreads
 from planner.advice.kept import Book, hash_of
-from planner.advice.lay import boat_speeds, filled, ground_of, settled
+from planner.advice.lay import filled, ground_of, settled, stance_speeds
 from planner.advice.records import AtLevel, BedPatch, Settings, SpotAtLevels, constants
 from planner.advice.tables import EVERY_S, STEPS, Need, Rig, SwimTables, longest_count
 from planner.advice.weigh import CHANNELS, RESPONSES, Ground, Tracks
@@ -202,7 +202,7 @@ def field_of(spot: SpotAtLevels, settings: Settings) -> Field | None:
     canon = canon_of(spot)
     nodes, weight, slope = path_nodes([spot.levels[i] for i in levels], still=not spot.river)
     patch = filled(spot.patch)
-    ground = ground_of(spot, patch, levels, np.round(boat_speeds(spot, round(boat_ratio(spot), 2), levels), 3))
+    ground = ground_of(spot, patch, levels, stance_speeds(spot, levels))
     # at rest nothing takes fed line away from the tip: fed and held are the same swim
     moving = bool(spot.river and any(spot.levels[i].velocity_m_s > 0 for i in levels))
     modes = tuple(mode for mode in settings.modes if mode == "held" or moving)

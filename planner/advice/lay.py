@@ -7,10 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from planner.advice.canon import boat_ratio
 from planner.advice.records import BedPatch, SpotAtLevels
 from planner.advice.weigh import Ground
 
-__all__ = ["boat_speeds", "filled", "ground_of", "settled"]
+__all__ = ["boat_speeds", "filled", "ground_of", "settled", "stance_speeds"]
 
 _MM = 3  # decimals of a metre
 
@@ -43,7 +44,7 @@ def filled(patch: BedPatch) -> BedPatch:
 
 
 def settled(spot: SpotAtLevels) -> SpotAtLevels:
-    """A spot's levels to the millimetre and its currents to three figures.
+    """A spot's bed and levels to the millimetre and its currents to three figures.
 
     Far finer than any of them is known, and so coarse that a level which comes again tomorrow comes with the same
     numbers: what was weighed for it serves again (see `kept`).
@@ -68,7 +69,12 @@ def settled(spot: SpotAtLevels) -> SpotAtLevels:
         )
         for level in spot.levels
     )
-    return replace(spot, levels=levels)
+    return replace(spot, levels=levels, patch=replace(spot.patch, depth_m=np.round(spot.patch.depth_m, _MM)))
+
+
+def stance_speeds(spot: SpotAtLevels, levels: np.ndarray) -> np.ndarray:
+    """`boat_speeds` with the spot's own ratio, to 1 mm/s; the ratio, a median over the ladder, to two places [m/s]."""
+    return np.round(boat_speeds(spot, round(boat_ratio(spot), 2), levels), 3)
 
 
 def boat_speeds(spot: SpotAtLevels, ratio: float, levels: np.ndarray) -> np.ndarray:

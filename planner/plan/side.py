@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planner.advice import Choice, Learned, SpotAtLevels
-from planner.advice.canon import boat_ratio
 from planner.advice.kept import Shelf, hash_of, page_key
-from planner.advice.lay import boat_speeds, settled
+from planner.advice.lay import settled, stance_speeds
 from planner.errors import PlumbrunError
 
 if TYPE_CHECKING:
@@ -92,7 +91,7 @@ def cast_of(asked: SpotAtLevels, at: int, choice: Choice) -> tuple[Cast, Current
 def _boat_speed(asked: SpotAtLevels, at: int) -> float:
     if asked.spot.stance != "drifting" or not asked.river:
         return 0.0
-    return float(boat_speeds(asked, boat_ratio(asked), np.array([at]))[0])
+    return float(stance_speeds(asked, np.array([at]))[0])
 
 
 def side_view(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -10,11 +11,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from planner.advice.kept import Shelf
+from planner.advice.learn import with_learning
+from planner.advice.store import SwimStore
 from planner.evening import DEMO_NOW, unpack_demo
 from planner.page.payload import _SIGNS, _short_swim
 from planner.plan.ask import request
 from planner.plan.day import Day, day_of
-from planner.plan.side import _telling, short_view, side_view
+from planner.plan.side import _telling, short_view, short_views, side_view
+from planner.plan.waters import spot_levels
 from planner.river import River, read_river
 
 
@@ -47,6 +52,26 @@ def test_the_short_view_is_the_fine_one_in_sixteen_points(demo: tuple[Day, River
         assert short["x_m"][short["strip_from"]] == pytest.approx(fine["x_m"][fine["strip_from"]], abs=0.6)
         seen += 1
     assert seen >= 5
+
+
+def test_kept_side_views_serve_a_ladder_that_begins_a_step_later(
+    demo: tuple[Day, River], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without the ladder's first step the bed comes from another level; no view of the steps left is drawn anew."""
+    found, river = demo
+    shelf, first = Shelf(SwimStore(tmp_path)), {}
+    asked = {day.spot.id: answers for day, answers in zip(found.spots, found.answers, strict=True)}
+    for day in found.spots:
+        wanted = [(at, one.best) for at, one in enumerate(asked[day.spot.id]) if one.best and at > 0][:3]
+        first[day.spot.id] = wanted, short_views(day.asked, wanted, river.tackle, found.learned, shelf)
+    monkeypatch.setattr("planner.plan.side.short_view", lambda *_: pytest.fail("a view was drawn anew"))
+    for day in found.spots:
+        wanted, views = first[day.spot.id]
+        again, _ = spot_levels(day.water, day.spot, day.levels[1:], [False] * (len(day.levels) - 1))
+        again = with_learning(again, found.learned)
+        kept = short_views(again, [(at - 1, best) for at, best in wanted], river.tackle, found.learned, shelf)
+        assert str(kept) == str(views)
+    assert sum(len(wanted) for wanted, _ in first.values()) >= 15
 
 
 def _read(text: str) -> tuple[list[list[float | None]], int]:
