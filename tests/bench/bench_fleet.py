@@ -1,9 +1,10 @@
 """Rivers per core-second of a fleet, from one worker to two, with the swim store empty and full.
 
-    python -m tests.bench.bench_fleet [RIVERS]
+    python -m tests.bench.bench_fleet [RIVERS [WORKERS...]]
 
-The rivers are copies of the demo with two spots each, moved apart and sounded a little differently, all on one gauge
-file of their own. Each count of workers begins with an empty store and a second pass that finds its swims there.
+The rivers are copies of the demo with two spots each and the runs that these are in, sounded a little differently,
+each with a gauge file of its own. Each count of workers, one and two unless others are asked for, begins with an empty
+store; a second pass finds its swims there.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ DEMO = ROOT / "examples" / "demo"
 def rivers(count: int, room: Path) -> list[Path]:
     """Two-spot rivers made from the demo: other pairs of its spots, depths changed by up to a few per cent."""
     spots = json.loads((DEMO / "spots.geojson").read_text(encoding="utf-8"))
+    runs = json.loads((DEMO / "runs.geojson").read_text(encoding="utf-8"))
     soundings = (DEMO / "soundings.csv").read_text(encoding="utf-8").splitlines()
     names = soundings[0].split(",")
     depth = next(i for i, name in enumerate(names) if name.startswith("depth"))
@@ -37,11 +39,14 @@ def rivers(count: int, room: Path) -> list[Path]:
     for number in range(count):
         folder = room / f"river-{number:05d}"
         folder.mkdir()
-        for name in ("gauge.csv", "places.geojson", "river.toml", "runs.geojson", "tackle.toml"):
+        for name in ("gauge.csv", "places.geojson", "river.toml", "tackle.toml"):
             os.link(DEMO / name, folder / name) if _same_disk(DEMO, folder) else shutil.copy(DEMO / name, folder)
         a, b = pairs[number % len(pairs)]
         some = {**spots, "features": [spots["features"][b], spots["features"][a]]}
         (folder / "spots.geojson").write_text(json.dumps(some), encoding="utf-8")
+        fished = {one["properties"]["run"] for one in some["features"]}
+        held = [one for one in runs["features"] if one["properties"]["id"] in fished]
+        (folder / "runs.geojson").write_text(json.dumps({**runs, "features": held}), encoding="utf-8")
         factor = 1.0 + 0.04 * ((number * 0.618034) % 1.0 - 0.5)
         rows = [row.split(",") for row in soundings[1:]]
         for row in rows:
@@ -58,7 +63,9 @@ def _same_disk(one: Path, other: Path) -> bool:
 
 def main() -> None:
     """Run the passes and print one line each."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does
     count = int(sys.argv[1]) if sys.argv[1:] else 20
+    asked = [int(word) for word in sys.argv[2:]] or [1, 2]
     now = datetime.fromisoformat(DEMO_NOW).astimezone(UTC)
     with tempfile.TemporaryDirectory() as name:
         room = Path(name)
@@ -68,7 +75,7 @@ def main() -> None:
         while multiprocessing.active_children():
             time.sleep(0.1)
         speeds = {}
-        for workers in (1, 2):
+        for workers in asked:
             os.environ["PLUMBRUN_CACHE"] = str(room / f"store-{workers}")
             for state in ("empty", "full"):
                 before = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -92,7 +99,7 @@ def main() -> None:
                     f"{swims} swims, peak {peak:.0f} MB a worker, {failed} failed, tables and index {writing:.2f} s",
                     flush=True,
                 )
-        for state in ("empty", "full"):
+        for state in ("empty", "full") if {1, 2} <= set(asked) else ():
             print(f"fleet: store {state}, two workers {speeds[2, state] / speeds[1, state]:.2f} times one")
 
 
