@@ -23,10 +23,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.advice.compiled import compiled
 from planner.advice.draws import ROWS
 from planner.advice.records import constants
 from planner.advice.swum import CHANNELS, RESPONSES, Ground, Tracks, Weighed
+from planner.sink.compiled import compiled
 
 __all__ = ["CHANNELS", "RESPONSES", "Ground", "Tracks", "Weighed", "heights", "weigh"]
 
@@ -39,7 +39,7 @@ _BED, _COSINE, _SINE = (ROWS.index(name) for name in ("bed_offset", "bed_cosine"
 _CAST_STEP = 0.05
 
 
-@compiled()
+@compiled(fastmath=False)
 def _bed(x, y, geo, depth, sd):  # type: ignore[no-untyped-def]
     """Depth and standard error of the bed at a place of the swim's frame."""
     down = x - geo[4]
@@ -58,7 +58,7 @@ def _bed(x, y, geo, depth, sd):  # type: ignore[no-untyped-def]
     )
 
 
-@compiled()
+@compiled(fastmath=False)
 def _height(f, slope, c, moved, rise, low, geo, depth, sd, spread, wave, g):  # type: ignore[no-untyped-def]
     """Median height of the fly (low = 0) or lowest node (3) above the bed; fills the scaled responses g."""
     x, y = f[low + 1], f[low + 2]
@@ -110,7 +110,7 @@ def _advance(h0, low0, g, glow, dt, limit, dev, most, lo, hi, hl, ll, contact, t
         band[n] += dt * (one - hung[n]) * (one if (hl[n] >= lo and hl[n] <= hi) else zero)
 
 
-@compiled(nogil=True)
+@compiled(fastmath=False, nogil=True)
 def _weigh(  # type: ignore[no-untyped-def]
     count, retrieve, duration, taut, knots, every, fed, wanted, rise, boat, spread, wave, dev, most, geo, depth, sd,
     holding, lo, hi, hang_s, lifted, farthest, band, touch, hang, lift, swim, means, under, fate, span,

@@ -17,20 +17,27 @@ FASTMATH = {"nsz", "arcp", "contract", "afn", "reassoc"}
 
 
 @cache
-def _sources() -> str:
-    """Digest of the sources of all compiled modules."""
+def _sources(caller: str) -> str:
+    """Digest of the sources of the swim's compiled modules and of the caller's file."""
     here = Path(__file__).parent
     digest = hashlib.sha256()
-    for name in ("compiled", "solver", "nodes", "course"):
-        digest.update((here / f"{name}.py").read_bytes())
+    for path in (*(here / f"{name}.py" for name in ("compiled", "solver", "nodes", "course")), Path(caller)):
+        digest.update(path.read_bytes() if path.exists() else b"")
     return digest.hexdigest()
 
 
-def compiled(**options: Any) -> Callable[[Callable], Callable]:
+def compiled(*, fastmath: set[str] | bool = FASTMATH, **options: Any) -> Callable[[Callable], Callable]:
     """Decorate a function with ``numba.njit``, cached on disk if possible, else compiled anew in each process.
 
     numba keeps its cache beside the module, or in the user's cache folder when the package is read-only; when
     neither can be written it raises RuntimeError at decoration, which must not stop the program.
+
+    Parameters
+    ----------
+    fastmath : set of str or bool
+        What the compiler may assume of floating-point numbers; False keeps to IEEE 754.
+    **options
+        Of ``numba.njit``.
 
     Examples
     --------
@@ -43,13 +50,13 @@ def compiled(**options: Any) -> Callable[[Callable], Callable]:
 
     def decorate(function: Callable) -> Callable:
         try:
-            dispatcher = numba.njit(cache=True, fastmath=FASTMATH, error_model="numpy", **options)(function)
+            dispatcher = numba.njit(cache=True, fastmath=fastmath, error_model="numpy", **options)(function)
         except RuntimeError:
-            return numba.njit(fastmath=FASTMATH, error_model="numpy", **options)(function)
+            return numba.njit(fastmath=fastmath, error_model="numpy", **options)(function)
         # numba looks only at the caller's own file; a change in a callee's file must renew the code too.
         index = getattr(getattr(dispatcher, "_cache", None), "_cache_file", None)
         if index is not None and hasattr(index, "_source_stamp"):
-            index._source_stamp = _sources()
+            index._source_stamp = _sources(function.__code__.co_filename)
         return dispatcher
 
     return decorate
