@@ -6,7 +6,7 @@ import numpy as np
 
 from planner.advice.records import constants
 
-__all__ = ["countdown_window", "prefer", "worth"]
+__all__ = ["countdown_window", "counts_for", "prefer", "worth"]
 
 
 def prefer(
@@ -58,10 +58,12 @@ def worth(band_time_s: float, *, own: bool) -> float:
     own : bool
         Whether it is fished on the box's own leader and without mends.
     """
-    c = constants()
-    if band_time_s < c["least_band_s"]:
-        return 0.0
-    return band_time_s if own else band_time_s / (1.0 + c["variant_gain"])
+    return 0.0 if band_time_s < constants()["least_band_s"] else counts_for(own=own) * band_time_s
+
+
+def counts_for(*, own: bool) -> float:
+    """The share of its band time that a way counts for when ways or rods are compared [1], see `worth`."""
+    return 1.0 if own else 1.0 / (1.0 + constants()["variant_gain"])
 
 
 def countdown_window(

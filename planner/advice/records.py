@@ -231,7 +231,8 @@ class Advice:
     none_because : str
         Why there is no best choice; empty when there is one.
     by_line : dict
-        Largest band time within the hang limit for each line [s], and the fly that gives it, by the line's name.
+        What each line is worth within the hang limit, on its own leader or another [s] (see `objective.worth`), and the
+        fly that gives it, by the line's name.
     compromise : Choice or None
         Where the hang limit leaves nothing: the choice that hangs least.
     limits : tuple of str

@@ -11,11 +11,11 @@ from planner.advice.coarse import Coarse, TracksAt, coarse, finalists, joined, l
 from planner.advice.draws import deviations, draw
 from planner.advice.field import Field, tracks_of
 from planner.advice.kept import page_key
-from planner.advice.objective import prefer
+from planner.advice.objective import counts_for, prefer
 from planner.advice.records import Settings
 from planner.advice.swum import Ground, Tracks
 from planner.advice.tables import Need, Rig, SwimTables
-from planner.advice.variants import needs_of, trials_of, variants_of
+from planner.advice.variants import is_own, needs_of, trials_of, variants_of
 from planner.advice.ways import Way, normal_strip, way_key
 from planner.advice.weigh import weigh
 
@@ -138,8 +138,9 @@ def look_closely(field: Field, tables: SwimTables, looked: Looked, settings: Set
         rows = np.flatnonzero(close[:, w]).tolist()
         for row, one in zip(rows, _closely(field, tables, ways[w], w, rows, found, tracks, settings), strict=True):
             candidates[row].append(one)
-    fit = np.stack([np.interp(np.arange(L), found.rows, one) for one in looked.own.fit])
-    return Found(candidates, _by_line(field, tables.rigs, looked.ways, fit), tracks)
+    gives = [counts_for(own=is_own(way, tables.rigs)) * one for way, one in zip(ways, found.fit, strict=True)]
+    fit = np.stack([np.interp(np.arange(L), found.rows, one) for one in gives])
+    return Found(candidates, _by_line(field, tables.rigs, ways, fit), tracks)
 
 
 def _closely(
@@ -205,10 +206,11 @@ def tenths(values: np.ndarray) -> np.ndarray:
 
 
 def _by_line(field: Field, rigs: Sequence[Rig], ways: list[Way], fit: np.ndarray) -> list[dict[str, tuple[float, str]]]:
-    """Largest admissible band time of each line at each level, with the fly that gives it.
+    """What each line is worth at each level within the hang limit, with the fly that gives it.
 
-    A line without a rig on the shortlist is taken at its share of the best in the screening, and never above the
-    least of the shortlist.
+    On its own leader or another and mended or not, as the answers are compared (`objective.worth`): a leader is changed
+    at the water in minutes, a line is not, so a line is on a rod for all that can be done with it. A line without a rig
+    on the shortlist is taken at its share of the best in the screening, and never above the least of the shortlist.
     """
     L = fit.shape[1]
     found: list[dict[str, tuple[float, str]]] = [{} for _ in range(L)]

@@ -1,9 +1,10 @@
 """Whether stated touch and hang chances come true, on invented rivers whose truth is known.
 
-Run as ``python tests/bench/bench_chances.py [spots] [truths]``; prints a reliability table. Each spot is a water, a
-rig and a count; the advice states its chances from its tables. Then truths are drawn from the same priors (current,
-sink rate, drag, lift, count, cast, level, bed), each is swum at full resolution over its own level bed, with contact,
-and what happened is counted. Nothing of the advice's linear heights is in that.
+Run as ``python -m tests.bench.bench_chances [spots] [truths]`` for two reliability tables of the rod held low, and as
+``python -m tests.bench.bench_chances kinds [spots] [truths] [seed]`` for one row a kind of answer. Each spot is a
+water, a rig and a count; the advice states its chances from its tables. Then truths are drawn from the same priors
+(current, sink rate, drag, lift, count, cast, level, bed), each is swum at full resolution over its own bed, with
+contact, and what happened is counted. Nothing of the advice's linear heights is in that.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import math
 import os
 import sys
 import tempfile
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -22,13 +23,16 @@ from planner.advice import AtLevel, BedPatch, Settings, SpotAtLevels, SwimStore
 from planner.advice.advise import rigs_of
 from planner.advice.draws import ROWS, deviations, draw
 from planner.advice.field import Field, field_of, tracks_of
+from planner.advice.objective import prefer
 from planner.advice.records import constants
 from planner.advice.tables import SwimTables
-from planner.advice.ways import require
+from planner.advice.variants import needs_of, with_leaders
+from planner.advice.ways import Way, require
 from planner.advice.weigh import weigh
 from planner.errors import SwimFailed
 from planner.river.records import Tackle, TackleFly, TackleLine
-from planner.sink import BedGrid, Cast, Current, line_with_sink_factor, swim
+from planner.sink import BedGrid, Cast, Current, Swim, line_with_sink_factor, swim
+from planner.sink.constants import constant
 
 BINS = (0.0, 0.02, 0.05, 0.10, 0.20, 0.35, 0.50, 0.70, 0.90, 1.0001)
 
@@ -66,6 +70,118 @@ def rough_water(rng: np.random.Generator, k: int) -> SpotAtLevels:
     patch = BedPatch(axis, axis, bed, np.full(bed.shape, 0.15))
     spot = SimpleNamespace(id=str(k), name=str(k), stance=("wading", "drifting")[k // 2 % 2], boat_speed_ratio=math.nan)
     return SpotAtLevels(spot, 15.0, angle, 0.0, 1.0, 1, patch, (level,), True, 0.15, 0.6, 60)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of answer.
+
+    Parameters
+    ----------
+    name : str
+        What the table calls it.
+    stances : tuple of (str, float)
+        Stances with the boat's speed ratio, NaN where it does not move or is not given.
+    angles, casts_m : tuple of float
+        Least and most of the angle from straight downstream [deg] and of the cast [m].
+    leader : float
+        Factor of the leader's length [1].
+    mode : str
+        Countdown mode; empty takes held or fed.
+    steepest : float
+        How steeply the bed may shelve towards the rod [1]; the least is a third of it.
+    lifted : str
+        Empty for cases as they come, else only those in which the rod is lifted early: ``pick-up`` where the line is
+        taken off the water within a metre of strip, ``slowly`` where the rod rises until the usual pick-up.
+    """
+
+    name: str
+    stances: tuple[tuple[str, float], ...] = (("wading", math.nan),)
+    angles: tuple[float, float] = (45.0, 45.0)
+    casts_m: tuple[float, float] = (15.0, 15.0)
+    leader: float = 1.0
+    mode: str = ""
+    steepest: float = 0.03
+    lifted: str = ""
+
+
+_ALL = (("wading", math.nan), ("anchored", math.nan), ("drifting", math.nan))
+KINDS = (
+    Kind("own leader, held or fed", _ALL),
+    Kind("leader of twice the length", _ALL, leader=2.0),
+    Kind("leader of half the length", _ALL, leader=0.5),
+    Kind("mended", (("wading", math.nan), ("anchored", math.nan)), (60.0, 105.0), mode="mended"),
+    Kind("rod lifted early, picked up there", _ALL, (45.0, 90.0), steepest=0.06, lifted="pick-up"),
+    Kind("rod lifted early, slowly", _ALL, (45.0, 90.0), steepest=0.06, lifted="slowly"),
+    Kind("drifting at 0.6 to 1 of the current", tuple(("drifting", r) for r in (0.6, 0.8, 0.9, 1.0)), (60.0, 90.0)),
+    Kind("across and upstream", _ALL, (90.0, 135.0)),
+    Kind("casts and angles between the tables'", _ALL, (30.0, 120.0), (11.0, 19.0)),
+)
+
+
+def water_of(kind: Kind, rng: np.random.Generator, k: int) -> SpotAtLevels:
+    """A bed of waves that shelves towards the rod, for a kind of answer."""
+    from types import SimpleNamespace
+
+    axis = np.arange(-60.0, 61.0, 1.5)
+    depth, speed = rng.uniform(1.0, 2.4), rng.uniform(0.25, 0.7)
+    angle, cast = rng.uniform(*kind.angles), rng.uniform(*kind.casts_m)
+    stance, ratio = kind.stances[k % len(kind.stances)]
+    a = math.radians(angle)
+    toward = axis[None, :] * math.sin(a) - axis[:, None] * math.cos(a)
+    shelf = rng.uniform(kind.steepest / 3, kind.steepest)
+    bed = np.maximum(depth - shelf * np.clip(toward, 0.0, None), 0.1)
+    bed = bed + rng.uniform(0.0, 0.2) * np.sin(axis[:, None] / rng.uniform(4, 12) + k)
+    level = AtLevel(0.0, depth, speed, speed / 1.16, speed * 1.16, 6.0, 0.04, speed)
+    patch = BedPatch(axis, axis, bed, np.full(bed.shape, 0.15))
+    spot = SimpleNamespace(id=str(k), name=str(k), stance=stance, boat_speed_ratio=ratio)
+    return SpotAtLevels(spot, cast, angle, 0.0, 1.0, 1, patch, (level,), True, 0.15, 0.6, 60)
+
+
+def by_kind(kind: Kind, spots: int, truths: int, seed: int, store: SwimStore) -> np.ndarray:
+    """Stated touch, hang and band time of one kind of answer, and what came of them, shape (cases, 6).
+
+    Three cases of four take the count that the advice would, the most band time within the hang limit, where there is
+    one that leaves a touch in question; the others any count that leaves one. With the rod lifted early all take the
+    count that the advice would.
+    """
+    rng = np.random.default_rng([seed, KINDS.index(kind)])
+    settings = Settings(strips_m_s=(0.45,), draws=128)
+    own, _ = rigs_of(box())
+    led = with_leaders(own)
+    tables = SwimTables(led, store)
+    length = own[0].line.leader_length_m * kind.leader
+    usable = [r for r, rig in enumerate(led) if math.isclose(rig.line.leader_length_m, length)]
+    found: list[tuple[float, ...]] = []
+    k, any_count = 0, 0.0 if kind.lifted else 0.25
+    while len(found) < spots:
+        asked, k = water_of(kind, rng, k), k + 1
+        field = field_of(asked, settings)
+        assert field is not None
+        r, mode = int(rng.choice(usable)), kind.mode or ("held" if rng.random() < 0.7 else "fed")
+        like = led[r].like
+        field.shortlist = [r if like is None else like]
+        tables.require([*require(field, tables, settings)[1], *needs_of(field, [Way(r, mode, 0.45)])])
+        tracks, spread = tracks_of(field, tables, r, mode, 0.45, 0.45), field.spread(led[r])
+        seconds = field.seconds(mode)
+        stated = weigh(tracks, field.ground, spread, deviations(draw(128, settings.seed)), seconds)
+        touch, lift = stated.touch_chance[0], stated.lift_at_m[0]
+        usable_count = (touch > 0.01) & (touch < 0.99)
+        if kind.lifted:
+            usable_count &= lift > constant("pickup_length") + 1.5
+        if not usable_count.any():
+            continue
+        best = prefer(np.where(usable_count, stated.band_time_s[0], 0.0), stated.hang_chance[0], settings.hang_limit)
+        if kind.lifted and best is None:
+            continue  # steep shelves hang at most counts: none of them is ever advised
+        c = int(rng.choice(np.flatnonzero(usable_count))) if best is None or rng.random() < any_count else best
+        sd = dict(zip(ROWS, spread[0], strict=True))
+        lifting = Lift(float(lift[c]), kind.lifted)
+        happened = [truth(rng, field, led[r], mode, float(seconds[c]), sd, True, lifting) for _ in range(truths)]
+        seen = np.array([one for one in happened if one is not None], dtype=float)
+        said = (stated.touch_chance[0, c], stated.hang_chance[0, c], stated.band_time_s[0, c])
+        found.append((*said, *seen.mean(axis=0)))
+    return np.array(found)
 
 
 def true_bed(field: Field, risen_m: float, z: dict[str, float], sd: dict[str, float]) -> BedGrid:
@@ -119,14 +235,62 @@ def outcomes(spots: int, truths: int, seed: int, store: SwimStore, rough: bool =
         sd = dict(zip(ROWS, spread[0], strict=True))
         happened = [truth(rng, field, rigs[r], mode, float(seconds[c]), sd, rough) for _ in range(truths)]
         seen = np.array([one for one in happened if one is not None], dtype=float)
-        found.append((stated.touch_chance[0, c], stated.hang_chance[0, c], *seen.mean(axis=0)))
+        found.append((stated.touch_chance[0, c], stated.hang_chance[0, c], *seen.mean(axis=0)[:2]))
     return np.array(found)
 
 
+@dataclass(frozen=True)
+class Lift:
+    """Where the rod is lifted, NaN only at the pick-up [m from the rod], and how, as in `Kind`."""
+
+    at_m: float
+    how: str
+
+    def of(self, depth_m: float) -> dict[str, float]:
+        """What a cast needs to know: by the line that is out when the fly is there."""
+        if not self.at_m > constant("pickup_length") + 1.5:
+            return {}
+        out = math.hypot(self.at_m, 0.8 * depth_m)
+        return {"lift_at_m": out} if self.how == "slowly" else {"lift_at_m": out, "pickup_m": out - 1.0}
+
+
+LOW = Lift(math.nan, "")
+
+
+def band_time(path: Swim, field: Field, lift: Lift) -> float:
+    """Time in the hold band of a true swim, over the spot's water, up to a hang and to where the rod is lifted [s]."""
+    from scipy.interpolate import RegularGridInterpolator
+
+    c, hold = constants(), (field.spot.hold_low_m, field.spot.hold_high_m)
+    inside = (path.height_m >= hold[0]) & (path.height_m <= hold[1]) & (path.phase < 2)
+    # a place, as the advice takes it: by the bed as it was sounded, whatever its error
+    sounded = true_bed(field, 0.0, dict.fromkeys(ROWS, 0.0), dict.fromkeys(ROWS, 0.0))
+    down = np.clip(path.fly_x_m + field.ground.boat_m_s[0] * path.times_s, sounded.x_m[0], sounded.x_m[-1])
+    places = np.stack([np.clip(path.fly_y_m, sounded.y_m[0], sounded.y_m[-1]), down], axis=1)
+    water = RegularGridInterpolator((sounded.y_m, sounded.x_m), sounded.depth_m)(places)
+    inside &= water >= c["holding_share"] * field.ground.landing_depth_m[0]
+    if lift.at_m > constant("pickup_length"):
+        inside &= (path.phase == 0) | (path.fly_distance_m >= lift.at_m)
+    if path.hang:
+        on_bed = path.clearance_m < 0.005
+        since = np.maximum.accumulate(np.where(on_bed, -np.inf, path.times_s))
+        long = on_bed & (path.times_s - np.where(np.isfinite(since), since, 0.0) > c["hang_contact_s"])
+        ends = path.times_s[long][0] if long.any() else path.times_s[on_bed][0] if on_bed.any() else math.inf
+        inside &= path.times_s < ends
+    return float(inside @ np.diff(path.times_s, append=path.times_s[-1]))
+
+
 def truth(
-    rng: np.random.Generator, field: Field, rig: Any, mode: str, seconds: float, sd: dict[str, float], rough: bool
-) -> tuple[bool, bool] | None:
-    """Whether one true swim touches and hangs; None when it cannot be solved."""
+    rng: np.random.Generator,
+    field: Field,
+    rig: Any,
+    mode: str,
+    seconds: float,
+    sd: dict[str, float],
+    rough: bool,
+    lift: Lift = LOW,
+) -> tuple[bool, bool, float] | None:
+    """Whether one true swim touches and hangs, and its band time [s]; None when it cannot be solved."""
     asked = field.spot
     level, z = (
         asked.levels[0],
@@ -146,7 +310,8 @@ def truth(
     ratio = field.ground.boat_m_s[0] / (level.velocity_m_s * (1 + 1 / level.exponent_m))
     boat = max(ratio + z["boat"] * sd["boat"], 0.0) * speed * (1 + 1 / level.exponent_m) if ratio > 0 else 0.0
     stance = "drifting" if ratio > 0 else "wading"
-    cast = Cast(asked.cast_m * math.exp(z["cast"] * sd["cast"]), asked.angle_deg, 0.45, counted, mode, stance, boat)
+    length = asked.cast_m * math.exp(z["cast"] * sd["cast"])
+    cast = Cast(length, asked.angle_deg, 0.45, counted, mode, stance, boat, **lift.of(level.depth_m))
     risen = z["level"] * level.level_sd_m
     bed = true_bed(field, risen, z, sd) if rough else max(level.depth_m + risen + z["bed_offset"] * 0.15, 0.1)
     current = Current(speed, level.depth_m, level.exponent_m)
@@ -154,7 +319,7 @@ def truth(
         path = swim(line, fly, cast, current, bed, nodes=12, dt=0.03)
     except SwimFailed:
         return None
-    return path.touched, path.hang
+    return path.touched, path.hang, band_time(path, field, lift)
 
 
 def table(cases: np.ndarray, truths: int) -> list[str]:
@@ -173,8 +338,37 @@ def table(cases: np.ndarray, truths: int) -> list[str]:
     return out
 
 
+def row(name: str, cases: np.ndarray) -> str:
+    """One row of the table by kind: what was stated and what came true, with the standard error of the difference."""
+    parts = [f"| {name} | {len(cases)} "]
+    for k, (scale, unit) in enumerate(((100.0, " %"), (100.0, " %"), (1.0, " s"))):
+        stated, seen = scale * cases[:, k], scale * cases[:, k + 3]
+        error = (stated - seen).std(ddof=1) / math.sqrt(len(cases))
+        parts.append(f"| {stated.mean():.1f}{unit} | {seen.mean():.1f} ± {error:.1f}{unit} ")
+    return "".join(parts) + "|"
+
+
+def kinds(spots: int, truths: int, seed: int) -> None:
+    """Print a row for each kind of answer: all cases, and those whose hang chance is within the limit."""
+    limit = Settings().hang_limit
+    with tempfile.TemporaryDirectory() as folder:
+        every = {kind.name: by_kind(kind, spots, truths, seed, SwimStore(folder)) for kind in KINDS}
+    head = "| cases | touch stated | came true | hang stated | came true | band time stated | came true |"
+    print(f"chances by kind: {spots} waters x {truths} truths, seed {seed}")
+    for title, least in (("within the hang limit", limit + 1e-9), ("all", 1.0)):
+        print(f"| {title} {head}\n| --- | --- | --- | --- | --- | --- | --- | --- |")
+        for name, cases in every.items():
+            some = cases[cases[:, 1] <= least]
+            if len(some) > 1:
+                print(row(name, some))
+
+
 def main() -> None:
     """Print the tables."""
+    if sys.argv[1:2] == ["kinds"]:
+        given = [int(word) for word in sys.argv[2:]]
+        kinds(*given, *(100, 16, 7)[len(given) :])
+        return
     spots = int(sys.argv[1]) if len(sys.argv) > 1 else 80
     truths = int(sys.argv[2]) if len(sys.argv) > 2 else 40
     for rough in (False, True):
