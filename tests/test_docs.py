@@ -36,3 +36,11 @@ def test_links_between_pages_lead_somewhere(page: Path) -> None:
     """Each relative link names a file."""
     for target in re.findall(r"\]\(([^)#:]+)\)", page.read_text(encoding="utf-8")):
         assert (page.parent / target).exists(), target
+
+
+def test_files_that_the_page_for_contributors_names_are_there() -> None:
+    """A how-to that names a file or folder leads to one."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = re.findall(r"`((?:planner|tests|data|docs)/[\w./-]*)`", text)
+    assert len(named) > 30
+    assert not [name for name in named if not (ROOT / name).exists()]

@@ -1,6 +1,7 @@
 """The services, and the one door to them: `open_series`.
 
-A new service is one module with `SERVICE`, `get`, `read` and `parse`, and one line in `SERVICES`.
+A new service is one module with `SERVICE`, `get`, `read` and `parse`, one line in `SERVICES`, and its name in
+`planner.river.records.GAUGE_SERVICES`, so that a river folder may name it.
 """
 
 from __future__ import annotations

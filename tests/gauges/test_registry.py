@@ -12,8 +12,12 @@ from planner.errors import GaugeReplyUnfit, UsageMistake
 from planner.gauges import SERVICES, open_series
 from planner.gauges.registry import service_of
 from planner.gauges.stamps import NoOffset, parse_stamps
+from planner.river.records import GAUGE_SERVICES
+from tests.fuzz.readers import READERS
 from tests.gauges import replies
+from tests.gauges.test_faults import ASKED
 
+ROOT = Path(__file__).parents[2]
 JUNE = datetime(2018, 6, 2, 4, tzinfo=UTC)
 
 
@@ -88,6 +92,19 @@ def test_every_service_has_the_same_four_names() -> None:
         assert isinstance(module.SERVICE, str)
         for part in ("get", "read", "parse"):
             assert callable(getattr(module, part))
+
+
+def test_a_river_folder_may_name_each_service_and_no_other() -> None:
+    """A service known to the registry alone would be refused by the folder's reader."""
+    assert set(GAUGE_SERVICES) == set(SERVICES)
+
+
+@pytest.mark.parametrize("service", sorted(set(SERVICES) - {"file"}))
+def test_each_service_meets_faults_and_scars_and_stands_in_the_docs(service: str) -> None:
+    """No service is added without a faulty server, a scarred reply and its row in the docs."""
+    assert any(asked[1].startswith(f"{service}:") for asked in ASKED.values())
+    assert f"gauge_{service}" in READERS
+    assert f"| `{service}:" in (ROOT / "docs" / "water.md").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
