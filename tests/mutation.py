@@ -71,7 +71,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     "planner.caution.rules": ("tests/caution/test_rules.py", "tests/caution/test_rule_rows.py", *_HELD),
     "planner.caution.assess": ("tests/caution/test_rules.py", "tests/caution/test_assessing.py", *_HELD),
     "planner.caution.inputs": ("tests/caution/test_rules.py", "tests/caution/test_gather.py"),
-    "planner.caution.past": ("tests/caution/test_rules.py", "tests/caution/test_gather.py"),
+    "planner.caution.past": ("tests/caution/test_past.py", "planner/caution/past.py"),
     "planner.caution.local": ("tests/caution/test_rules.py", "tests/caution/test_gather.py"),
     "planner.caution.stability": (
         "tests/caution/test_assessing.py",

@@ -16,15 +16,17 @@ import numpy as np
 import pytest
 
 from planner.errors import NotWritten
-from planner.files import sole_writer, write_whole
+from planner.files import sole_writer
 from planner.gauges import Series, open_series
 from planner.gauges.store import Store
 from planner.plan.ask import request
 from planner.river import read_river
+from tests.dying_writes import NEW
 from tests.rivers import EXAMPLES, small_river
 
 ROOT = Path(__file__).parent.parent
 NOW = datetime(2026, 6, 12, 23, 0, tzinfo=UTC)
+POINTS = ("mkstemp", "write", "flush", "fsync", "chmod", "replace", "end")
 unix = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 
 
@@ -98,57 +100,30 @@ def test_a_folder_without_permission_is_said(open_room: Path) -> None:
     assert (folder / "plan.json").read_text(encoding="utf-8") == "old"
 
 
+@pytest.fixture(scope="module")
+def deaths(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, int]]:
+    """A folder for each point of a write at which a process was killed, and the signal that ended it."""
+    folder = tmp_path_factory.mktemp("deaths")
+    for point in POINTS:
+        (folder / point).mkdir()
+        (folder / point / "soundings.csv").write_text("old", encoding="utf-8")
+    words = [sys.executable, "-m", "tests.dying_writes", str(folder), *POINTS]
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=True)
+    return folder, {line.split()[0]: int(line.split()[1]) for line in done.stdout.splitlines()}
+
+
 @unix
-@pytest.mark.parametrize("point", ["mkstemp", "write", "flush", "fsync", "chmod", "replace", "end"])
-def test_a_process_killed_at_any_point_of_a_write_leaves_the_old_file_or_the_new(tmp_path: Path, point: str) -> None:
+@pytest.mark.parametrize("point", POINTS)
+def test_a_process_killed_at_any_point_of_a_write_leaves_the_old_file_or_the_new(
+    deaths: tuple[Path, dict[str, int]], point: str
+) -> None:
     """Never a half: the file is whole before the rename and whole after it."""
-    path = tmp_path / "soundings.csv"
-    path.write_text("old", encoding="utf-8")
-    child = os.fork()
-    if child == 0:
-        try:
-            _die_at(point)
-            write_whole(path, "new" * 100_000)
-        finally:
-            os._exit(0)
-    _, status = os.waitpid(child, 0)
-    assert os.WIFSIGNALED(status) == (point != "end")
-    assert path.read_text(encoding="utf-8") == ("new" * 100_000 if point == "end" else "old")
-    left = [item.name for item in tmp_path.iterdir() if item != path]
+    folder, signals = deaths
+    path = folder / point / "soundings.csv"
+    assert signals[point] == (0 if point == "end" else signal.SIGKILL)
+    assert path.read_text(encoding="utf-8") == (NEW if point == "end" else "old")
+    left = [item.name for item in path.parent.iterdir() if item != path]
     assert all(name.startswith(".soundings.csv.") for name in left)
-
-
-def _die_at(point: str) -> None:
-    def die(*_: object, **__: object) -> None:
-        os.kill(os.getpid(), signal.SIGKILL)
-
-    if point == "mkstemp":
-        tempfile.mkstemp = die  # type: ignore[assignment]
-    elif point in ("write", "flush"):
-        real = os.fdopen
-
-        class Dying:
-            def __init__(self, stream: object) -> None:
-                self.stream = stream
-
-            def __enter__(self) -> Dying:
-                return self
-
-            def __exit__(self, *_: object) -> None:
-                pass
-
-            def write(self, raw: bytes) -> None:
-                self.stream.write(raw[: len(raw) // 2])
-                self.stream.flush()
-                if point == "write":
-                    die()
-
-            def flush(self) -> None:
-                die()
-
-        os.fdopen = lambda *words: Dying(real(*words))  # type: ignore[assignment]
-    elif point != "end":
-        setattr(os, point, die)
 
 
 @unix

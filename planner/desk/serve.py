@@ -86,10 +86,10 @@ def serve(
         connection_limit=64,
     )
     threading.Thread(target=desk.warm, name="desk-warm", daemon=True).start()
-    say(guard.address)
-    if opened is not None:
-        opened(guard.address)
     try:
+        say(guard.address)
+        if opened is not None:
+            opened(guard.address)
         server.run()  # it returns when it is interrupted
     finally:
         server.close()

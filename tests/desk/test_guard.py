@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from planner.desk import serve as serving
 from planner.desk.assets import assets
 from planner.desk.guard import POLICY, Guard, Refused
 from planner.desk.serve import LOOPBACK, open_socket
@@ -154,3 +155,25 @@ def test_a_guard_without_a_browser_behind_it() -> None:
         with pytest.raises(Refused) as refused:
             guard.look("PUT", "/api/shapes/runs", {name: own[name] for name in own if name != left_out})
         assert refused.value.status == 403
+
+
+@pytest.mark.parametrize("told", ["say", "opened"])
+def test_an_interrupt_while_the_address_is_told_still_closes_the_desk(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, told: str
+) -> None:
+    """Whoever stops the desk as it comes up leaves no folder held and no port open."""
+
+    def interrupt(address: str) -> None:
+        raise KeyboardInterrupt
+
+    def close(desk: serving.Desk) -> None:
+        closed.append(desk)
+
+    closed, sockets = [], []
+    monkeypatch.setattr(serving.Desk, "warm", lambda desk: None)
+    monkeypatch.setattr(serving.Desk, "close", close)
+    monkeypatch.setattr(serving, "open_socket", lambda port: sockets.append(open_socket(port)) or sockets[0])
+    with pytest.raises(KeyboardInterrupt):
+        serving.serve(None, parent=tmp_path, **{"say": lambda address: None, "opened": None, told: interrupt})
+    assert len(closed) == 1
+    assert sockets[0].fileno() == -1
