@@ -95,7 +95,7 @@ class _Log:
         self.drops: Counter[str] = Counter()
         self.first: dict[str, int] = {}
         self.depths = 0
-        self.negative_offset = self.no_date = False
+        self.negative_offset = False
 
     def drop(self, reason: str, line: int) -> None:
         self.drops[reason] += 1
