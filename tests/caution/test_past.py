@@ -97,6 +97,8 @@ def test_the_growth_of_a_flow_below_one_is_a_share_too() -> None:
     """Half a cubic metre that becomes 0.6 grew by a fifth."""
     got = rise_conditions(hours(0, 1, 2, 3), NONE[:4], [0.5, 0.5, 0.55, 0.6])
     assert got["flow_gain_3h"] == pytest.approx(0.2)
+    dipped = rise_conditions(hours(0, 1, 2, 3), NONE[:4], [0.6, 0.5, 0.5, 0.6])
+    assert dipped["flow_gain_3h"] == pytest.approx(0.2)
 
 
 def steps(count: int, last: float) -> dict:
