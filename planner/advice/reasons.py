@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from planner.advice.records import Choice, SpotAtLevels, constants
+from planner.sink.constants import constant
 from planner.sink.line import sink_class
 from planner.units import INCH, show
 
@@ -17,6 +18,8 @@ __all__ = [
     "seconds",
     "why",
 ]
+
+_EARLY_M = 0.05  # a rod lifted so much farther out than where any swim ends is lifted early
 
 
 def percent(chance: float) -> str:
@@ -176,10 +179,12 @@ def nothing_hangs_less(least: Choice, share_of_bed: float, hang_limit: float, un
         Name of the spot.
     """
     at = least.lift_rod_at_m if math.isfinite(least.lift_rod_at_m) else math.nan
+    # beyond the limit, a swim that ends early over a shelf hung oftener than computed, see docs/advice.md
+    often = "at least " if at > constant("pickup_length") + _EARLY_M else ""
     words = (
         f"Every swim that gets down here hangs more than {percent(hang_limit)} of the time; the one that gives the "
-        f"most for the least, {least.fly} on {least.line}, hangs {percent(least.hang_chance)} of the time and gives "
-        f"{seconds(least.band_time_s)} in the band"
+        f"most for the least, {least.fly} on {least.line}, hangs {often}{percent(least.hang_chance)} of the time and "
+        f"gives {seconds(least.band_time_s)} in the band"
     )
     if share_of_bed > 0.5:
         words += f"; most of the doubt is the bed, so more soundings {_where(at, units)} would help most"

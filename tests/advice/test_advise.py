@@ -10,6 +10,7 @@ from planner.advice import SwimStore, advise, advise_in_full
 from planner.advice.advise import rigs_of
 from planner.advice.field import field_of, tracks_of
 from planner.advice.objective import countdown_window
+from planner.advice.reasons import nothing_hangs_less, percent
 from planner.advice.records import constants
 from planner.advice.screen import screen
 from planner.advice.search import look, name_variants
@@ -272,6 +273,17 @@ def test_where_everything_hangs_the_compromise_is_named(make, store):
     assert "soundings" in levels[0].none_because
     assert levels[0].compromise is not None
     assert levels[0].compromise.hang_chance > 0
+
+
+def test_a_compromise_that_ends_over_a_shelf_says_that_it_may_hang_oftener(make, store):
+    """Its hang chance is told as the least where the rod is lifted early, and as it is elsewhere."""
+    settings = make.replace(make.quick, hang_limit=0.0)
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5, sd=0.8)], settings=settings)
+    least = levels[0].compromise
+    for lift_m, often in ((2.45, False), (2.4384, False), (6.0, True), (math.nan, False)):
+        told = nothing_hangs_less(make.replace(least, lift_rod_at_m=lift_m), 0.2, 0.1, "us", "seam")
+        assert (f"hangs at least {percent(least.hang_chance)} of the time" in told) is often
+        assert (f"hangs {percent(least.hang_chance)} of the time" in told) is not often
 
 
 def test_a_line_that_cannot_be_is_left_out_and_said(make, store):
