@@ -24,6 +24,7 @@ FIGURES: tuple[tuple[str, str, str, str], ...] = (
     ("swims per core-second against MoorDyn", "≥ 60 times", "swim of 45 s", r"ratio (\d+)"),
     ("plan of 20 spots, store empty", "≤ 25 s", "advice:", r"cold ([\d.]+ s)"),
     ("the same, only the gauge changed", "≤ 1.5 s", "advice:", r"gauge changed ([\d.]+ s)"),
+    ("a whole plan of 20 spots, an hour later", "≤ 1.5 s", "plan:", r"an hour later ([\d., ]+ s)"),
     ("100,000 soundings to sections", "≤ 4 s", "bed: 100,000", r"sections in ([\d.]+ s)"),
     ("the same against 10,000 soundings", "≤ 12.5 times (n log n)", "bed: 100,000", r"([\d.]+ times) as long"),
     ("120 days of a gauge parsed", "≤ 25 ms", "gauges:", r"rows: ([\d.]+ ms)"),
