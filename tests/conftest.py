@@ -23,11 +23,21 @@ def pytest_configure(config: pytest.Config) -> None:
     """Let xdist's workers take the tests in runs where they would deal them out singly.
 
     Each worker goes through its half in order and takes from the other's end when it is through. The tests of a file
-    stay together, so that what a file shares is made once and not in each worker, and the line solver is compiled by
-    one worker while the other is in the pages.
+    stay together, so that what a file shares is made once and not in each worker.
     """
     if getattr(config.option, "dist", None) == "load":
         config.option.dist = "worksteal"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the page's tests in the middle, where the second of two workers begins.
+
+    They need no line solver, which the first worker compiles meanwhile; else both would compile it at once.
+    """
+    page = [item for item in items if item.path.parent.name == "page"]
+    others = [item for item in items if item.path.parent.name != "page"]
+    middle = min(len(items) // 2, len(others))
+    items[:] = others[:middle] + page + others[middle:]
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -10,6 +10,7 @@ import struct
 import time
 import zipfile
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -258,6 +259,7 @@ def test_a_malformed_feature_is_refused_in_words(desk: Caller, value: Any) -> No
 # files that unfold
 
 
+@cache
 def _bomb_zip() -> bytes:
     """A zip of a few kilobytes that would unfold to 256 MB."""
     out = io.BytesIO()
