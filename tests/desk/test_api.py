@@ -320,14 +320,19 @@ def test_an_interrupt_closes_the_desk_in_order(tmp_path: Path) -> None:
     import os
     import signal
 
-    process = subprocess.Popen(
-        [sys.executable, "-m", "planner", "desk", "--no-browser"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        cwd=tmp_path,
-        env={**os.environ, "PYTHONUNBUFFERED": "1", "PYTHONPATH": str(ROOT)},
-    )
+    # a shell's background jobs ignore interrupts, and so does what they start; a desk in front of a user does not
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "planner", "desk", "--no-browser"],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            cwd=tmp_path,
+            env={**os.environ, "PYTHONUNBUFFERED": "1", "PYTHONPATH": str(ROOT)},
+        )
+    finally:
+        signal.signal(signal.SIGINT, before)
     assert process.stdout is not None
     assert "http://127.0.0.1:" in process.stdout.readline()
     process.send_signal(signal.SIGINT)
