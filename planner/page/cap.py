@@ -10,10 +10,9 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from planner.errors import DataUnfit, UsageMistake
+from planner.errors import UsageMistake
 from planner.page import words
 
 if TYPE_CHECKING:
@@ -38,13 +37,7 @@ _WEATHER = ("F5", "S1")
 
 def _stamp(value: Any, what: str) -> str:
     """A CAP time: no Z, no fraction; UTC is ``-00:00`` there."""
-    try:
-        moment = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
-    except ValueError as error:
-        raise DataUnfit(f"the plan's {what} is {value!r}", "a time", "make the plan again") from error
-    if moment.tzinfo is None:
-        raise DataUnfit(f"the plan's {what} has no zone", "a time with its zone", "make the plan again")
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S-00:00")
+    return words.utc_of(value, what).strftime("%Y-%m-%dT%H:%M:%S-00:00")
 
 
 def _token(text: str) -> str:

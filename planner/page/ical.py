@@ -5,10 +5,8 @@ from __future__ import annotations
 import re
 import uuid
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from planner.errors import DataUnfit
 from planner.page import words
 
 if TYPE_CHECKING:
@@ -47,13 +45,7 @@ def folded(line: str) -> str:
 
 
 def _stamp(value: Any, what: str) -> str:
-    try:
-        moment = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
-    except ValueError as error:
-        raise DataUnfit(f"the plan's {what} is {value!r}", "a time", "make the plan again") from error
-    if moment.tzinfo is None:
-        raise DataUnfit(f"the plan's {what} has no zone", "a time with its zone", "make the plan again")
-    return moment.astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
+    return words.utc_of(value, what).strftime("%Y%m%dT%H%M%SZ")
 
 
 def _event(key: str, made: str, begin: str, end: str, summary: str, text: str, place: str, geo: str) -> list[str]:
