@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner.errors import UsageMistake
 from planner.page import words
+from planner.page.moments import utc_of
 
 if TYPE_CHECKING:
     from planner.river.records import River
@@ -37,7 +38,7 @@ _WEATHER = ("F5", "S1")
 
 def _stamp(value: Any, what: str) -> str:
     """A CAP time: no Z, no fraction; UTC is ``-00:00`` there."""
-    return words.utc_of(value, what).strftime("%Y-%m-%dT%H:%M:%S-00:00")
+    return utc_of(value, what).strftime("%Y-%m-%dT%H:%M:%S-00:00")
 
 
 def _token(text: str) -> str:

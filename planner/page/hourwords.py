@@ -4,21 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from planner.page import words
 from planner.page.marks import caution_mark, text
+from planner.page.moments import moment_of
 
 __all__ = ["hour_levels", "hour_spans", "hours_list"]
 
 
 _NUMBER = re.compile(r"\d[\d.,]*")
-
-
-def _moment(value: Any) -> datetime:
-    return value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
 
 
 def hour_spans(plan: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -47,10 +44,10 @@ def hour_spans(plan: Mapping[str, Any]) -> list[dict[str, Any]]:
         row = {"now": bool(hour.get("now")), **{key: hour.get(key) for key in ("level", "label", "text")}}
         row["same"] = row["now"], row["level"], _NUMBER.sub("#", str(row["text"] or ""))
         if not found or found[-1]["same"] != row["same"]:
-            found.append({**row, "from": _moment(hour["time"]), "stage": hour.get("stage_m")})
+            found.append({**row, "from": moment_of(hour["time"]), "stage": hour.get("stage_m")})
         elif (hour.get("stage_m") or 0.0) > (found[-1]["stage"] or 0.0):
             found[-1].update(text=row["text"], stage=hour.get("stage_m"))
-        found[-1]["to"] = _moment(hour["time"]) + timedelta(hours=1)
+        found[-1]["to"] = moment_of(hour["time"]) + timedelta(hours=1)
     for row in found:
         first, last = (f"{row.pop(key).astimezone(ZoneInfo(zone)):%H:%M}" for key in ("from", "to"))
         row["when"] = "Now" if row.pop("now") else f"{first} to {last}"

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from planner.page import words
+from planner.page.moments import utc_of
 
 if TYPE_CHECKING:
     from planner.river.records import River
@@ -45,7 +46,7 @@ def folded(line: str) -> str:
 
 
 def _stamp(value: Any, what: str) -> str:
-    return words.utc_of(value, what).strftime("%Y%m%dT%H%M%SZ")
+    return utc_of(value, what).strftime("%Y%m%dT%H%M%SZ")
 
 
 def _event(key: str, made: str, begin: str, end: str, summary: str, text: str, place: str, geo: str) -> list[str]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from planner.page import words
+from planner.page.moments import moment_of
 
 __all__ = ["alert_parts", "relayed_alerts", "weather_figures", "weather_notes"]
 
@@ -60,13 +61,11 @@ def alert_parts(plan: Mapping[str, Any]) -> list[dict[str, Any]]:
 
 
 def _when(moment: Any, zone: str) -> str:
-    from datetime import datetime
     from zoneinfo import ZoneInfo
 
     if not moment:
         return "at a time not given"
-    at = moment if isinstance(moment, datetime) else datetime.fromisoformat(str(moment))
-    return f"{at.astimezone(ZoneInfo(zone)):%H:%M on %a %d %b}"
+    return f"{moment_of(moment).astimezone(ZoneInfo(zone)):%H:%M on %a %d %b}"
 
 
 def weather_figures(plan: Mapping[str, Any], units: str) -> list[str]:

@@ -8,11 +8,11 @@ colour fails in sun, in print and for many eyes.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from planner.errors import DataUnfit
+from planner.page.moments import moment_of
 from planner.units import FOOT, show, unit_of, value_in
 
 __all__ = [
@@ -48,7 +48,6 @@ __all__ = [
     "span",
     "trend_words",
     "unlisted_words",
-    "utc_of",
 ]
 
 KINDS = ("length", "depth", "level", "speed", "discharge", "strip", "rise")
@@ -285,27 +284,6 @@ def trend_words(trend: float | None, units: str) -> str:
     return f"{'rising' if trend > 0 else 'falling'} {show(abs(trend), 'rise', units)}"
 
 
-def _moment(value: str | datetime) -> datetime:
-    return datetime.fromisoformat(value) if isinstance(value, str) else value
-
-
-def utc_of(value: Any, what: str) -> datetime:
-    """A time of the plan in UTC, for files that other programs read.
-
-    Raises
-    ------
-    DataUnfit
-        When it is no time, or one without its zone; `what` says which.
-    """
-    try:
-        moment = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
-    except ValueError as error:
-        raise DataUnfit(f"the plan's {what} is {value!r}", "a time", "make the plan again") from error
-    if moment.tzinfo is None:
-        raise DataUnfit(f"the plan's {what} has no zone", "a time with its zone", "make the plan again")
-    return moment.astimezone(UTC)
-
-
 def clock(value: str | datetime | None, zone: str, with_day: bool = False) -> str:
     """A moment on the river's own clock: ``07:20`` or ``Fri 12 Jun 18:00``.
 
@@ -316,7 +294,7 @@ def clock(value: str | datetime | None, zone: str, with_day: bool = False) -> st
     """
     if not value:
         return ""
-    local = _moment(value).astimezone(ZoneInfo(zone))
+    local = moment_of(value).astimezone(ZoneInfo(zone))
     hour = f"{local:%H:%M}"
     return f"{local:%a} {local.day} {local:%b} {hour}" if with_day else hour
 
