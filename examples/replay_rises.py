@@ -24,7 +24,7 @@ import numpy as np
 
 from planner.caution import Caution, Conditions, assess_river, rise_conditions
 from planner.gauges import Series, parse_iv_json
-from planner.gauges.local import parse
+from planner.gauges.file import parse
 from planner.gauges.rdb import read_table
 from planner.gauges.series import to_datetime64
 from planner.units import CFS, FOOT

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from planner.commands.shared import FOLDER, JSON, NOW, REPLY, UNITS, guarded, read_moment, say_findings, say_json
+from planner.services import one_of, with_list
 
 __all__ = ["check", "flow", "gauge", "gauges", "roughness", "soundings"]
 
@@ -79,7 +80,7 @@ def gauges() -> None:
 
 @gauges.command()
 @click.argument("point", metavar="LAT,LON")
-@click.option("--service", default="usgs", show_default=True, help="usgs, noaa, canada, england or france.")
+@click.option("--service", default="usgs", show_default=True, help=f"{one_of(with_list())}.")
 @click.option("--within", "within_km", type=click.FloatRange(0.1, 300), default=25.0, show_default=True, help="[km]")
 @click.option("--gauge-reply", "reply", type=click.Path(path_type=Path), help="Read a recorded station list.")
 @NOW

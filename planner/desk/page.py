@@ -84,6 +84,7 @@ def rules() -> dict[str, Any]:
     """Number forms of both unit systems, classes, words and choices that the page shares with the rest of Plumbrun."""
     from planner.page import words
     from planner.river.records import BANKS, DRAG_CLASSES, HOLD_HIGH_M, HOLD_LOW_M, STANCES, WEIGHTINGS
+    from planner.services import SERVICES, with_list
     from planner.tables import rows
 
     cast = next(row for row in rows("plausible") if row["quantity"] == "cast_m")
@@ -110,6 +111,7 @@ def rules() -> dict[str, Any]:
         "beds": [[row["class"], row["description"]] for row in rows("roughness") if row["kind"] != "flood plain"],
         "craft": list(_CRAFT),
         "hazards": list(_HAZARDS),
+        "services": [[name, *SERVICES[name]] for name in with_list()],
     }
 
 

@@ -18,6 +18,7 @@ import numpy as np
 
 from planner.errors import GaugeReplyUnfit, SourceUnreachable, UsageMistake
 from planner.gauges.assemble import Column, assemble, rank
+from planner.gauges.near import Nearby, box_around, place_of
 from planner.gauges.series import Quality, Series
 from planner.gauges.stamps import NoOffset, parse_stamps
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
     from planner.gauges.transport import Answer
 
-__all__ = ["GEOMET", "OFFICE", "SERVICE", "VARIABLES", "get", "parse", "read"]
+__all__ = ["GEOMET", "OFFICE", "SERVICE", "VARIABLES", "get", "get_stations", "parse", "read", "stations_in"]
 
 SERVICE = "Water Survey of Canada"
 GEOMET = "https://api.weather.gc.ca/collections/"
@@ -289,3 +290,21 @@ def _code(station: str) -> str:
     if not _CODE.fullmatch(code):
         raise UsageMistake(f"station {station!r} is none of the {SERVICE}", "such as canada:05BJ004", "correct it")
     return code
+
+
+def get_stations(lat: float, lon: float, within_km: float, session: requests.Session | None = None) -> list[bytes]:
+    """Ask GeoMet for the stations with real-time values around a point."""
+    from planner.gauges.transport import fetch
+
+    base = os.environ.get("PLUMBRUN_CANADA", GEOMET).rstrip("/")
+    query = {"f": "json", "bbox": box_around(lat, lon, within_km), "REAL_TIME": "1", "limit": "1000"}
+    return [fetch(f"{base}/hydrometric-stations/items", query, session=session, what="station list of canada")]
+
+
+def stations_in(reply: Any) -> list[Nearby]:
+    """Stations of a list; it does not say what they measure. See `planner.gauges.near.parse_stations`."""
+    return [
+        Nearby(f"canada:{row['STATION_NUMBER']}", str(row.get("STATION_NAME", "")), *place_of(feature))
+        for feature in reply["features"]
+        for row in [feature["properties"]]
+    ]

@@ -12,7 +12,6 @@ from __future__ import annotations
 import math
 import os
 import re
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,6 +20,7 @@ import numpy as np
 
 from planner.errors import GaugeReplyUnfit, UsageMistake
 from planner.gauges.assemble import Column, assemble, rank
+from planner.gauges.near import Nearby, time_of
 from planner.gauges.sensors import Sensor, choose_sensor
 from planner.gauges.series import Quality, Series
 from planner.gauges.stamps import NoOffset, parse_stamps
@@ -28,7 +28,7 @@ from planner.gauges.stamps import NoOffset, parse_stamps
 if TYPE_CHECKING:
     import requests
 
-__all__ = ["ADDRESS", "SERVICE", "VARIABLES", "StageScale", "get", "parse", "parse_scale", "read"]
+__all__ = ["ADDRESS", "SERVICE", "VARIABLES", "get", "get_stations", "parse", "read", "stations_in"]
 
 SERVICE = "Environment Agency, England"
 ADDRESS = "https://environment.data.gov.uk/flood-monitoring"
@@ -43,17 +43,8 @@ VARIABLES: dict[tuple[str, str, str], tuple[str, float]] = {
     ("temperature", "water", "deg_c"): ("temperature_c", 1.0),
 }
 _MEASURE = re.compile(r"(?P<parameter>level|flow|temperature|rainfall|wind)-(?P<rest>.+)$")
+_MEASURES = {"level": "level", "flow": "flow", "temperature": "water temperature"}
 _NEED = f"a reply of the {SERVICE}: readings or a station"
-
-
-@dataclass(frozen=True)
-class StageScale:
-    """The agency's own range for a station [m]; NaN unknown."""
-
-    typical_low_m: float
-    typical_high_m: float
-    record_low_m: float
-    record_high_m: float
 
 
 def get(
@@ -118,24 +109,6 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
     if len(rows) >= 10000:
         notes.append("the reply holds 10,000 rows, the most that one answer can; earlier ones may be missing")
     return assemble(station, name, columns, notes, retrieved_at)
-
-
-def parse_scale(raw: bytes, where: str = "") -> StageScale | None:
-    """The typical range and the records of a station reply; None when it gives an address or nothing in their place."""
-    for item in _items(raw, where or f"reply of the {SERVICE}"):
-        scale = item.get("stageScale")
-        if isinstance(scale, dict):
-
-            def at(*path: str, scale: dict[str, Any] = scale) -> float:
-                value: Any = scale
-                for part in path:
-                    value = value.get(part) if isinstance(value, dict) else None
-                return float(value) if isinstance(value, int | float) else math.nan
-
-            return StageScale(
-                at("typicalRangeLow"), at("typicalRangeHigh"), at("minOnRecord", "value"), at("maxOnRecord", "value")
-            )
-    return None
 
 
 def _sensors(
@@ -211,3 +184,34 @@ def _code(station: str) -> str:
     if not re.fullmatch(r"[A-Za-z0-9_]{2,20}", code):
         raise UsageMistake(f"station {station!r} is none of the {SERVICE}", "such as england:690140", "correct it")
     return code
+
+
+def get_stations(lat: float, lon: float, within_km: float, session: requests.Session | None = None) -> list[bytes]:
+    """Ask for the stations around a point, with their measures and the latest reading of each."""
+    from planner.gauges.transport import fetch
+
+    base = os.environ.get("PLUMBRUN_ENGLAND", ADDRESS).rstrip("/")
+    query = {"lat": f"{lat:.5f}", "long": f"{lon:.5f}", "dist": f"{within_km:.1f}", "_view": "full"}
+    return [fetch(f"{base}/id/stations", query, session=session, what="station list of england")]
+
+
+def stations_in(reply: Any) -> list[Nearby]:
+    """Stations of a list, or the one of a station reply; see `planner.gauges.near.parse_stations`."""
+    items = reply["items"] if isinstance(reply["items"], list) else [reply["items"]]
+    out = []
+    for item in items:
+        measures, latest = [], []
+        listed = item.get("measures")
+        for measure in listed if isinstance(listed, list) else [listed] if isinstance(listed, dict) else []:
+            word = _MEASURES.get(str(measure.get("parameter")))
+            if word and measure.get("unitName") != "---":
+                measures.append(word)
+            reading = measure.get("latestReading")
+            if isinstance(reading, dict):
+                latest.append(time_of(reading.get("dateTime")))
+        known = [time for time in latest if time is not None]
+        name = f"{item.get('riverName', '')}, {item.get('label', '')}".strip(", ")
+        x, y = float(item.get("long", math.nan)), float(item.get("lat", math.nan))
+        station = f"england:{item.get('stationReference') or item['notation']}"
+        out.append(Nearby(station, name, x, y, tuple(dict.fromkeys(measures)), max(known, default=None)))
+    return out

@@ -6,6 +6,7 @@ negative height can be real. Discharges come a second time with an empty station
 
 from __future__ import annotations
 
+import math
 import os
 import re
 from datetime import datetime
@@ -16,6 +17,7 @@ import numpy as np
 
 from planner.errors import GaugeReplyUnfit, UsageMistake
 from planner.gauges.assemble import Column, assemble, rank
+from planner.gauges.near import Nearby
 from planner.gauges.series import Quality, Series
 from planner.gauges.stamps import NoOffset, parse_stamps
 
@@ -24,10 +26,11 @@ if TYPE_CHECKING:
 
     from planner.gauges.transport import Answer
 
-__all__ = ["ADDRESS", "SERVICE", "VARIABLES", "get", "parse", "read"]
+__all__ = ["ADDRESS", "SERVICE", "STATIONS", "VARIABLES", "get", "get_stations", "parse", "read", "stations_in"]
 
 SERVICE = "Hub'Eau, France"
 ADDRESS = "https://hubeau.eaufrance.fr/api/v2/hydrometrie/observations_tr"
+STATIONS = "https://hubeau.eaufrance.fr/api/v2/hydrometrie/referentiel/stations"
 
 # grandeur_hydro -> (our column, factor to SI): mm, l/s
 VARIABLES = {"H": ("stage_m", 1e-3), "Q": ("discharge_m3s", 1e-3)}
@@ -187,3 +190,25 @@ def _code(station: str) -> str:
     if not re.fullmatch(r"[A-Z]\d{9}", code):
         raise UsageMistake(f"station {station!r} is none of {SERVICE}", "such as france:V715501001", "correct it")
     return code
+
+
+def get_stations(lat: float, lon: float, within_km: float, session: requests.Session | None = None) -> list[bytes]:
+    """Ask for the stations around a point; names of the parameters from memory."""
+    from planner.gauges.transport import fetch
+
+    address = os.environ.get("PLUMBRUN_FRANCE_STATIONS", STATIONS)
+    query = {"latitude": f"{lat:.5f}", "longitude": f"{lon:.5f}", "distance": f"{within_km:.0f}", "size": "1000"}
+    return [fetch(address, query, session=session, what="station list of france")]
+
+
+def stations_in(reply: Any) -> list[Nearby]:
+    """Stations of a list; it does not say what they measure. See `planner.gauges.near.parse_stations`."""
+    return [
+        Nearby(
+            f"france:{row['code_station']}",
+            str(row.get("libelle_station", "")),
+            float(row.get("longitude_station", math.nan)),
+            float(row.get("latitude_station", math.nan)),
+        )
+        for row in reply["data"]
+    ]

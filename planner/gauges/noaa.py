@@ -19,6 +19,7 @@ import numpy as np
 from planner.errors import GaugeReplyUnfit, UsageMistake
 from planner.gauges.assemble import Column, assemble, rank
 from planner.gauges.forecast import FloodCategories, Forecast
+from planner.gauges.near import Nearby, box_around, time_of
 from planner.gauges.series import Quality, Series, to_datetime
 from planner.gauges.stamps import NoOffset, parse_stamps
 from planner.units import CFS, FOOT
@@ -26,7 +27,19 @@ from planner.units import CFS, FOOT
 if TYPE_CHECKING:
     import requests
 
-__all__ = ["ADDRESS", "SERVICE", "VARIABLES", "get", "get_gauge", "parse", "parse_categories", "parse_forecast", "read"]
+__all__ = [
+    "ADDRESS",
+    "SERVICE",
+    "VARIABLES",
+    "get",
+    "get_gauge",
+    "get_stations",
+    "parse",
+    "parse_categories",
+    "parse_forecast",
+    "read",
+    "stations_in",
+]
 
 SERVICE = "US National Water Prediction Service"
 ADDRESS = "https://api.water.noaa.gov/nwps/v1/gauges/"
@@ -267,3 +280,30 @@ def _time(text: Any) -> datetime | None:
         return to_datetime(parse_stamps([str(text)])[0]) if not str(text).startswith("0001-") else None
     except NoOffset:
         return None
+
+
+def get_stations(lat: float, lon: float, within_km: float, session: requests.Session | None = None) -> list[bytes]:
+    """Ask for the gauges in a box around a point; names of the parameters from memory."""
+    from planner.gauges.transport import fetch
+
+    west, south, east, north = box_around(lat, lon, within_km).split(",")
+    query = {"bbox.xmin": west, "bbox.ymin": south, "bbox.xmax": east, "bbox.ymax": north, "srid": "EPSG_4326"}
+    base = os.environ.get("PLUMBRUN_NOAA", ADDRESS).rstrip("/")
+    return [fetch(base, query, session=session, what="station list of noaa")]
+
+
+def stations_in(reply: Any) -> list[Nearby]:
+    """Gauges of a list, or the one of a gauge reply; see `planner.gauges.near.parse_stations`."""
+    out = []
+    for row in reply.get("gauges", [reply]):
+        seen = (row.get("status") or {}).get("observed") or {}
+        measures = [
+            word
+            for field, unit, word in (("primary", "primaryUnit", "level"), ("secondary", "secondaryUnit", "flow"))
+            if seen.get(unit) and seen.get(field) not in (None, -999)
+        ]
+        time = str(seen.get("validTime") or "")
+        latest = None if time.startswith("0001-") else time_of(time)
+        x, y = float(row["longitude"]), float(row["latitude"])
+        out.append(Nearby(f"noaa:{row['lid']}", str(row.get("name", "")), x, y, tuple(measures), latest))
+    return out

@@ -1,7 +1,7 @@
 """The services, and the one door to them: `open_series`.
 
-A new service is one module with `SERVICE`, `get`, `read` and `parse`, one line in `SERVICES`, and its name in
-`planner.river.records.GAUGE_SERVICES`, so that a river folder may name it.
+A new service is one module of this package, named as the service, with `SERVICE`, `get`, `read` and `parse`, and one
+line in `planner.services`.
 """
 
 from __future__ import annotations
@@ -16,24 +16,16 @@ from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown, U
 from planner.gauges.assemble import join
 from planner.gauges.beside import is_side_reply
 from planner.gauges.series import Series, to_datetime64
+from planner.services import SERVICES
 
 if TYPE_CHECKING:
     import requests
 
     from planner.gauges.store import Store
 
-__all__ = ["DAYS", "SERVICES", "Service", "open_series", "service_of"]
+__all__ = ["DAYS", "Service", "open_series", "service_of"]
 
 DAYS = 60.0  # how far back a plan reads; design choice: two months hold a few recessions to learn from
-
-SERVICES = {
-    "usgs": "planner.gauges.usgs",
-    "noaa": "planner.gauges.noaa",
-    "canada": "planner.gauges.canada",
-    "england": "planner.gauges.england",
-    "france": "planner.gauges.france",
-    "file": "planner.gauges.local",
-}
 
 
 class Service(Protocol):
@@ -59,7 +51,7 @@ def service_of(station: str) -> Service:
     Raises
     ------
     UsageMistake
-        When the service is not one of `SERVICES`.
+        When the service is not one of `planner.services.SERVICES`.
     """
     name, _, number = station.partition(":")
     if name not in SERVICES or not number:
@@ -68,7 +60,7 @@ def service_of(station: str) -> Service:
             " or ".join(f"{known}:…" for known in SERVICES),
             "correct the gauge",
         )
-    return import_module(SERVICES[name])  # type: ignore[return-value]
+    return import_module(f"planner.gauges.{name}")  # type: ignore[return-value]
 
 
 def open_series(

@@ -11,21 +11,23 @@ from __future__ import annotations
 import os
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown, UsageMistake
-from planner.gauges import usgs_iv, usgs_v1, waterml1, waterml2
+from planner.gauges import usgs_iv, usgs_v1, v1_pages, waterml1, waterml2
+from planner.gauges.near import Nearby, box_around, place_of, time_of
 from planner.gauges.series import Series
 from planner.gauges.usgs_text import site_number
 
 if TYPE_CHECKING:
     import requests
 
-__all__ = ["ORDER", "SERVICE", "get", "parse", "read"]
+__all__ = ["ORDER", "SERVICE", "get", "get_stations", "parse", "read", "stations_in"]
 
 SERVICE = "US Geological Survey"
 ORDER = ("v1", "iv")
 _MODULES = {"v1": usgs_v1, "iv": usgs_iv}
+_MEASURES = {"00060": "flow", "00065": "level", "00010": "water temperature", "63680": "turbidity"}
 
 
 def get(
@@ -110,3 +112,25 @@ def _order() -> tuple[str, ...]:
 
 def _is_empty(error: Exception) -> bool:
     return isinstance(error, GaugeReplyUnfit) and "holds" in error.given
+
+
+def get_stations(lat: float, lon: float, within_km: float, session: requests.Session | None = None) -> list[bytes]:
+    """Ask for the continuous records of streams around a point, one row for each."""
+    box = box_around(lat, lon, within_km)
+    query = {"bbox": box, "site_type_code": "ST", "data_type": "Continuous values", "limit": "10000"}
+    return v1_pages.items("combined-metadata", query, session, "station list of usgs")
+
+
+def stations_in(reply: Any) -> list[Nearby]:
+    """Stations of a page, each as often as it has records; see `planner.gauges.near.parse_stations`."""
+    out = []
+    for feature in reply["features"]:
+        row = feature["properties"]
+        number = str(row["monitoring_location_id"] if "monitoring_location_id" in row else feature["id"])
+        continuous = row.get("data_type", "Continuous values") == "Continuous values"
+        word = _MEASURES.get(str(row.get("parameter_code", "")))
+        measures = (word,) if word and continuous else ()
+        latest = time_of(row.get("end")) if measures else None
+        name = str(row.get("monitoring_location_name") or "")
+        out.append(Nearby(f"usgs:{number.removeprefix('USGS-')}", name, *place_of(feature), measures, latest))
+    return out

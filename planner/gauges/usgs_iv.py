@@ -84,7 +84,6 @@ def get(
     end: datetime,
     session: requests.Session | None = None,
     folder: Path | None = None,
-    form: str = "json",
 ) -> bytes:
     """Ask the service for stage, discharge, water temperature and turbidity of one station.
 
@@ -98,8 +97,6 @@ def get(
         From `planner.gauges.transport.make_session`.
     folder : Path, optional
         Not used; every service takes it.
-    form : str
-        ``json`` or ``waterml,1.1``.
 
     Returns
     -------
@@ -117,7 +114,7 @@ def get(
 
     number = site_number(station)
     query = {
-        "format": form,
+        "format": "json",
         "sites": number,
         "parameterCd": ",".join(VARIABLES),
         "startDT": transport.iso_z(start),
@@ -125,8 +122,7 @@ def get(
         "siteStatus": "all",
     }
     address = os.environ.get("PLUMBRUN_USGS_IV", ADDRESS)
-    kinds = transport.JSON_KINDS if form == "json" else ("text/xml", "application/xml")
-    return transport.fetch(address, query, session=session, what=f"station {number} of the {SERVICE}", kinds=kinds)
+    return transport.fetch(address, query, session=session, what=f"station {number} of the {SERVICE}")
 
 
 def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | None = None) -> Series:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime
-from pathlib import Path
-from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
 import numpy as np
@@ -19,10 +17,7 @@ from planner.gauges.usgs_text import floats, site_number
 from planner.gauges.xml_text import local_name, root_of
 from planner.units import CFS
 
-if TYPE_CHECKING:
-    import requests
-
-__all__ = ["SERVICE", "VARIABLES", "get", "parse", "read"]
+__all__ = ["SERVICE", "VARIABLES", "parse"]
 
 SERVICE = "US Geological Survey, instantaneous values as WaterML 1.1"
 _NEED = "WaterML 1.1 of the instantaneous values service"
@@ -32,18 +27,6 @@ VARIABLES = {
     code: (column, {**factors, "cfs": CFS} if column == "discharge_m3s" else dict(factors))
     for code, (column, factors) in usgs_iv.VARIABLES.items()
 }
-
-
-def get(
-    station: str, start: datetime, end: datetime, session: requests.Session | None = None, folder: Path | None = None
-) -> bytes:
-    """Ask the service for WaterML 1.1; same window and parameters as its JSON."""
-    return usgs_iv.get(station, start, end, session, folder, form="waterml,1.1")
-
-
-def read(path: Path) -> bytes:
-    """A recorded reply."""
-    return usgs_iv.read(path)
 
 
 def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | None = None) -> Series:

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import re
 from datetime import datetime
-from pathlib import Path
-from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
 import numpy as np
@@ -21,12 +19,8 @@ from planner.gauges.stamps import NoOffset, parse_stamps
 from planner.gauges.xml_text import local_name, root_of
 from planner.units import CFS, FOOT
 
-if TYPE_CHECKING:
-    import requests
+__all__ = ["VARIABLES", "parse"]
 
-__all__ = ["SERVICE", "VARIABLES", "get", "parse", "read"]
-
-SERVICE = "OGC WaterML 2.0"
 _NEED = "a WaterML 2.0 collection with a measurement time series"
 
 # what an observed property's title or address says (lower case, searched in this order) -> our column. A property that
@@ -58,20 +52,6 @@ _QUALITY = {
     "missing": Quality.MISSING,
 }
 _ZONE = re.compile(r"([+-]\d\d:\d\d|Z)$")
-
-
-def get(
-    station: str, start: datetime, end: datetime, session: requests.Session | None = None, folder: Path | None = None
-) -> bytes:
-    """Content of the file that the station names, relative to the river folder."""
-    return read((folder or Path()) / station.split(":", 1)[1])
-
-
-def read(path: Path) -> bytes:
-    """Content of a file."""
-    from planner.gauges.local import read as read_file
-
-    return read_file(path)
 
 
 def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | None = None) -> Series:

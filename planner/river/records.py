@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 __all__ = [
     "BANKS",
     "DRAG_CLASSES",
-    "GAUGE_SERVICES",
     "HOLD_HIGH_M",
     "HOLD_LOW_M",
     "LEVELS",
@@ -41,7 +40,6 @@ __all__ = [
 STANCES = ("wading", "bank", "anchored", "drifting")
 BANKS = ("both", "left", "right", "none")
 PLACE_KINDS = ("put_in", "take_out", "hazard", "flowline")
-GAUGE_SERVICES = ("usgs", "noaa", "canada", "england", "france", "file")
 DRAG_CLASSES = ("high", "medium", "low")
 WEIGHTINGS = ("none", "light", "heavy")
 LEVELS = ("error", "warning", "note")

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from planner.errors import QuantityUnfit
-from planner.river.records import GAUGE_SERVICES
 from planner.river.values import Notebook, short
+from planner.services import SERVICES
 
 __all__ = ["SETTINGS_FILE", "bed_of", "gauge_problem", "load_toml", "parse_settings"]
 
@@ -52,7 +52,7 @@ def gauge_problem(gauge: Any, folder: Path | None) -> tuple[str, str, str] | Non
 
     A ``file:`` gauge is a CSV or WaterML 2.0 file inside the river folder; a path that leaves the folder is refused.
     """
-    services = ", ".join(f"{name}:" for name in GAUGE_SERVICES)
+    services = ", ".join(f"{name}:" for name in SERVICES)
     if not isinstance(gauge, str) or ":" not in gauge:
         return (
             f"gauge {short(gauge)}",
@@ -60,7 +60,7 @@ def gauge_problem(gauge: Any, folder: Path | None) -> tuple[str, str, str] | Non
             "write it like usgs:01541000",
         )
     service, station = gauge.split(":", 1)
-    if service not in GAUGE_SERVICES:
+    if service not in SERVICES:
         return (
             f"gauge {short(gauge)} has no known service",
             f"one of {services}",

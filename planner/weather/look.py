@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit, PlumbrunError
 from planner.files import read_bounded
+from planner.services import country_of
 from planner.weather import canada, england, us_nws
 from planner.weather.hours import Weather
 from planner.weather.records import Alert, Forecast
@@ -19,10 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Said", "Sky", "ask_sky", "is_present", "look_up", "sky_of"]
 
-_US_GAUGES = ("usgs:", "noaa:")
-_CANADIAN_GAUGES = ("canada:",)
-_ENGLISH_GAUGES = ("england:",)
-# Each has `SERVICE`, `get_alerts` and, where it gives a forecast, `get_forecast`.
+# By country, as `planner.services` calls it. Each has `SERVICE`, `get_alerts` and, where it gives one, `get_forecast`.
 _SERVICES: dict[str, Any] = {"us": us_nws, "canada": canada, "england": england}
 _PRESENT = timedelta(hours=1)
 
@@ -90,10 +88,8 @@ def _service(river: River) -> str:
     said = river.extra.get("weather")
     if said in _SERVICES:
         return str(said)
-    for name, prefixes in (("us", _US_GAUGES), ("canada", _CANADIAN_GAUGES), ("england", _ENGLISH_GAUGES)):
-        if any(gauge.startswith(prefixes) for gauge in river.gauges):
-            return name
-    return ""
+    gauged = {country_of(gauge) for gauge in river.gauges}
+    return next((country for country in _SERVICES if country in gauged), "")
 
 
 def _place(river: River) -> tuple[float, float] | None:

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from planner.gauges import Series
-from planner.gauges.local import parse
+from planner.gauges.file import parse
 from planner.water.backtest import backtest, score_table
 
 DATA = Path(__file__).parents[2] / "data" / "backtest"

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 from planner.bed.sources.intake import read_soundings
 from planner.errors import PlumbrunError
-from planner.gauges import canada, england, france, local, noaa, open_series, usgs, waterml1, waterml2
+from planner.gauges import canada, england, file, france, noaa, open_series, usgs
 from planner.river import check_river
 from planner.weather.us_nws import read_alerts, read_grid
 from tests.fuzz.mutate import scarred
@@ -143,9 +143,7 @@ OPENERS: dict[str, Callable[[Path], Any]] = {
     "gauge file": _series,
     "weather grid": read_grid,
     "weather alerts": read_alerts,
-    **{module.__name__.rsplit(".", 1)[-1]: module.read for module in (usgs, noaa, canada, england, france, local)},
-    "waterml1": waterml1.read,
-    "waterml2": waterml2.read,
+    **{module.__name__.rsplit(".", 1)[-1]: module.read for module in (usgs, noaa, canada, england, france, file)},
 }
 
 

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from planner.cli import main
+from planner.desk.page import rules
 from planner.errors import GaugeReplyUnfit, UsageMistake
-from planner.gauges import SERVICES, open_series
+from planner.gauges import open_series
 from planner.gauges.registry import service_of
 from planner.gauges.stamps import NoOffset, parse_stamps
-from planner.river.records import GAUGE_SERVICES
+from planner.river.settings import gauge_problem
+from planner.services import SERVICES, one_of, with_list
 from tests.fuzz.readers import READERS
 from tests.gauges import replies
 from tests.gauges.test_faults import ASKED
@@ -94,9 +99,22 @@ def test_every_service_has_the_same_four_names() -> None:
             assert callable(getattr(module, part))
 
 
-def test_a_river_folder_may_name_each_service_and_no_other() -> None:
-    """A service known to the registry alone would be refused by the folder's reader."""
-    assert set(GAUGE_SERVICES) == set(SERVICES)
+def test_each_service_is_offered_wherever_a_person_chooses_one() -> None:
+    """The folder's reader, the command's help and the desk all have their services from the one list."""
+    for name in set(SERVICES) - {"file"}:
+        assert gauge_problem(f"{name}:01541000", None) is None
+        assert isinstance(service_of(f"{name}:x"), ModuleType)
+    said = CliRunner().invoke(main, ["gauges", "near", "--help"]).output
+    assert f"{one_of(with_list())}." in " ".join(said.split())
+    assert [name for name, _, _ in rules()["services"]] == list(with_list())
+
+
+def test_a_service_is_listed_when_its_module_reads_a_list() -> None:
+    """The one list says which services have stations to look for; their modules can ask for them and read them."""
+    for name in SERVICES:
+        module = service_of(f"{name}:x")
+        asks = {part: hasattr(module, part) for part in ("get_stations", "stations_in")}
+        assert set(asks.values()) == {name in with_list()}
 
 
 @pytest.mark.parametrize("service", sorted(set(SERVICES) - {"file"}))

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from planner.gauges import Series
-from planner.gauges.local import parse
+from planner.gauges.file import parse
 from planner.gauges.series import to_datetime
 from planner.water import expect
 from planner.water.backtest import backtest, pinball, score_table

@@ -15,8 +15,6 @@ function zoneHere() {
   return Math.abs(away - sun) <= 2 ? Intl.DateTimeFormat().resolvedOptions().timeZone : "";
 }
 
-const SERVICES = [["usgs", "United States"], ["noaa", "United States, forecast points"], ["canada", "Canada"], ["england", "England"], ["france", "France"]];
-
 function freshWords(one) {
   if (!Number.isFinite(one.age_min)) return "age of its newest value not told";
   return one.age_min < 120 ? "newest value " + Math.round(one.age_min) + " min old" : one.age_min < 72 * 60 ? "newest value " + Math.round(one.age_min / 60) + " h old" : "newest value " + Math.round(one.age_min / 1440) + " days old";
@@ -31,7 +29,7 @@ export function gaugeWords(found) {
 export function firstRun(made) {
   document.body.classList.add("first");
   const answers = { name: input("", { id: "first-name", autocomplete: "off" }), station: input("", { id: "first-gauge", placeholder: "usgs:01541000" }), place: input("", { id: "first-place", placeholder: "43.2045, -90.8077" }), units: select("us", [["us", "feet and cubic feet per second"], ["metric", "metres and cubic metres per second"]], { id: "first-units" }), craft: select("drift boat", rules.craft, { id: "first-craft" }) };
-  const service = select("usgs", SERVICES, { id: "first-service", "aria-label": "Service to look in" });
+  const service = select(rules.services[0][0], rules.services.map(([id, , said]) => [id, said]), { id: "first-service", "aria-label": "Service to look in" });
   const at = pointFields(null, "the put-in"), says = el("p", { role: "status", id: "first-says" }), near = el("div", { id: "first-near", role: "status" });
   let marker = null;
   const put = (p, quiet) => {
@@ -69,7 +67,7 @@ export function firstRun(made) {
       const list = found.stations || found.gauges || [];
       near.replaceChildren(found.said ? el("p", { text: found.said }) : "", list.length ? el("ul", { class: "things" }, list.map((one) => el("li", {}, button("", () => {
         answers.station.value = one.id;
-        answers.units.value = /^(usgs|noaa):/.test(one.id) ? "us" : "metric";
+        answers.units.value = rules.services.some(([id, country]) => country === "us" && one.id.startsWith(id + ":")) ? "us" : "metric";
         near.replaceChildren(el("p", {}, "Chosen: ", name(one.name || one.id)));
       }, { class: "thing", "data-gauge": one.id })))) : el("p", { text: "No gauge found near there." }));
       near.querySelectorAll(".thing").forEach((node, i) => node.append(name(list[i].name || list[i].id), el("span", { class: "hint", text: [list[i].id, Number.isFinite(list[i].distance_km) ? Math.round(list[i].distance_km) + " km away" : "", (list[i].measures || []).join(", "), freshWords(list[i])].filter(Boolean).join(", ") })));
@@ -107,7 +105,7 @@ export function firstRun(made) {
     el("h2", { id: "first-h", text: "A new river: five questions" }),
     el("ol", { class: "questions" },
       el("li", {}, field("What is the river called?", answers.name)),
-      el("li", {}, field("Which gauge does it follow?", answers.station, "service:station; usgs, noaa, canada, england or france. Empty: you give the level by hand."), el("div", { class: "row" }, button("Ask this gauge", check, { id: "first-check" })), field("or find one near a place", answers.place, "Latitude and longitude"), el("div", { class: "row" }, service, button("Look near there", look, { id: "first-look" })), near),
+      el("li", {}, field("Which gauge does it follow?", answers.station, "service:station; " + rules.services.map(([id]) => id).join(", ").replace(/, ([^,]*)$/, " or $1") + ". Empty: you give the level by hand."), el("div", { class: "row" }, button("Ask this gauge", check, { id: "first-check" })), field("or find one near a place", answers.place, "Latitude and longitude"), el("div", { class: "row" }, service, button("Look near there", look, { id: "first-look" })), near),
       el("li", {}, field("Which units?", answers.units)),
       el("li", {}, field("Which craft?", answers.craft)),
       el("li", {}, el("div", { class: "field-row" }, el("span", { class: "label", text: "Where is the first put-in?" }), at.node, el("span", { class: "hint", text: "Latitude and longitude; a tap on the map moves it" })), navigator.geolocation ? here : "")),

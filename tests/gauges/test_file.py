@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner.errors import GaugeReplyUnfit, PlumbrunError
-from planner.gauges import Quality, Series, local, open_series
+from planner.gauges import Quality, Series, file, open_series
 from planner.units import CFS, FOOT
 
 NOW = datetime(2026, 6, 13, tzinfo=UTC)
@@ -96,7 +96,7 @@ def test_a_missing_file_says_so(tmp_path: Path) -> None:
 def test_no_text_makes_the_reader_fall_over(text: str) -> None:
     """Whatever a file holds, the answer is an error that a person can read."""
     with pytest.raises(PlumbrunError):
-        local.parse(text.encode("utf-8", "surrogatepass"), "file:x.csv")
+        file.parse(text.encode("utf-8", "surrogatepass"), "file:x.csv")
 
 
 @given(st.lists(st.lists(st.sampled_from(["2026-06-12T17:00:00Z", "1", "", "nan", "x", "9e400", "-999999"]))))
@@ -104,7 +104,7 @@ def test_no_table_makes_the_reader_fall_over(rows: list[list[str]]) -> None:
     """With a right header any body gives rows or a readable error."""
     text = "time,stage_m,discharge_m3s\n" + "\n".join(",".join(row) for row in rows)
     try:
-        series = local.parse(text.encode(), "file:x.csv")
+        series = file.parse(text.encode(), "file:x.csv")
     except PlumbrunError:
         return
     assert (np.diff(series.times).astype(int) > 0).all()
