@@ -10,11 +10,11 @@ import numpy as np
 from planner.advice import reasons
 from planner.advice.along import Option, steadiest
 from planner.advice.alternatives import class_that_would, tips_of
-from planner.advice.field import Field, current_log_sd, unanswerable
+from planner.advice.field import Field, unanswerable
 from planner.advice.objective import countdown_window, worth
 from planner.advice.records import Advice, Choice, Settings, SpotAtLevels, constants
 from planner.advice.search import Candidate, Found
-from planner.advice.sensitivity import Sensitivity, sensitivity_of
+from planner.advice.sensitivity import Sensitivity, sensitivity_of, variances
 from planner.advice.tables import SwimTables
 from planner.advice.variants import is_own
 from planner.sink.constants import constant
@@ -265,10 +265,9 @@ def _nothing(
     prices = [c.band / (settings.hang_limit + c.hang) for c in candidates]
     n = int(np.argmax([w.max() for w in prices]))
     least = _choice(field, candidates[n], int(np.argmax(prices[n])), tables, settings, row, None, 0.0, compromise=True)
-    sd = float(np.median(field.patch.sd_m))
-    swim_sd = least.fly_depth_m[1] * math.hypot(current_log_sd(level) if spot.river else 0.0, 0.1)
-    total = sd**2 + swim_sd**2 + (level.level_sd_m if level.level_sd_m == level.level_sd_m else 0.0) ** 2
-    because = reasons.nothing_hangs_less(
-        least, sd**2 / max(total, 1e-9), settings.hang_limit, settings.units, spot.spot.name
-    )
+    doubts: dict[str, float] = {}
+    if level.refine:
+        rig, tracks = tables.rigs[candidates[n].way.rig], candidates[n].tracks or found.tracks(candidates[n].way, [row])
+        doubts = variances(field, row, rig, least.countdown_best_s, tracks)
+    because = reasons.nothing_hangs_less(least, doubts, settings.hang_limit, settings.units)
     return Advice(spot.spot.id, None, None, because, by_line=found.by_line[row], compromise=least, limits=limits)

@@ -162,21 +162,19 @@ def nothing_reaches(
     return words + f"; no class of line sinks fast enough for that, so {_one_of(tips)}."
 
 
-def nothing_hangs_less(least: Choice, share_of_bed: float, hang_limit: float, units: str, landing: str) -> str:
-    """The hang limit leaves nothing: what hangs least, and the sounding that would help most.
+def nothing_hangs_less(least: Choice, doubts: dict[str, float], hang_limit: float, units: str) -> str:
+    """The hang limit leaves nothing: what hangs least, and what would help most to know.
 
     Parameters
     ----------
     least : Choice
         The best compromise.
-    share_of_bed : float
-        Share of the variance of the fly's height that comes from the bed [1].
+    doubts : dict
+        Variance that each unknown gives the fly's height [m²], see `sensitivity.variances`; empty says nothing of them.
     hang_limit : float
         The limit [1].
     units : str
         ``us`` or ``metric``.
-    landing : str
-        Name of the spot.
     """
     at = least.lift_rod_at_m if math.isfinite(least.lift_rod_at_m) else math.nan
     # beyond the limit, a swim that ends early over a shelf hung oftener than computed, see docs/advice.md
@@ -186,11 +184,18 @@ def nothing_hangs_less(least: Choice, share_of_bed: float, hang_limit: float, un
         f"most for the least, {least.fly} on {least.line}, hangs {often}{percent(least.hang_chance)} of the time and "
         f"gives {seconds(least.band_time_s)} in the band"
     )
-    if share_of_bed > 0.5:
-        words += f"; most of the doubt is the bed, so more soundings {_where(at, units)} would help most"
-    else:
-        words += f"; the bed is not most of the doubt (its share is {percent(share_of_bed)}): time the line's sink rate"
-    return words + "."
+    total = sum(doubts.values())
+    if total <= 0.0:
+        return words + "."
+    most = max(doubts, key=lambda name: doubts[name])
+    share = percent(doubts[most] / total)
+    if most == "bed":
+        # a swim that is lifted late goes over all of it; only an early end says where the bed comes up
+        where = _where(at if often else math.nan, units)
+        return words + f"; most of the doubt is the bed ({share}), so more soundings {where} would help most."
+    bed = percent(doubts["bed"] / total)
+    words += f"; the bed is not most of the doubt (its share is {bed}), the {most} is more ({share})"
+    return words + (": time it with a stopwatch." if most == "line's sink rate" else ".")
 
 
 def _one_of(words: list[str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,13 +15,18 @@ from planner.advice.search import Candidate, ground_rows, track_rows
 from planner.advice.tables import Rig
 from planner.advice.weigh import Tracks, heights, weigh
 
-__all__ = ["UNKNOWNS", "Sensitivity", "sensitivity_of"]
+__all__ = ["UNKNOWNS", "Sensitivity", "sensitivity_of", "variances"]
+
+# What tables and straight responses miss acts like a level that is less known (see `field.Field.spread`); a reader is
+# told of it by its own name, for no staff gauge makes it smaller.
+MODEL = "model's own error"
 
 # What a reader calls an unknown, the rows of the deviations that belong to it, and the unit of its spread.
 UNKNOWNS: dict[str, tuple[tuple[str, ...], str]] = {
     "bed": (("bed_offset", "bed_cosine", "bed_sine"), "m"),
     "current": (("current",), "1"),
     "level": (("level",), "m"),
+    MODEL: (("level",), "m"),
     "line's sink rate": (("sink_slower", "sink_faster"), "1"),
     "fly's drag": (("drag_area",), "1"),
     "fly's lift": (("lift",), "m2"),
@@ -28,6 +34,9 @@ UNKNOWNS: dict[str, tuple[tuple[str, ...], str]] = {
     "length of the cast": (("cast",), "1"),
     "boat's speed": (("boat",), "1"),
 }
+
+
+_LEVEL = ROWS.index("level")
 
 
 @dataclass(frozen=True)
@@ -70,6 +79,29 @@ class Sensitivity:
         }
 
 
+def variances(field: Field, row: int, rig: Rig, countdown_s: float, tracks: Tracks) -> dict[str, float]:
+    """Variance that each unknown alone gives the fly's height in the retrieve after a countdown [m²].
+
+    Parameters
+    ----------
+    field, row, rig : Field, int, Rig
+        The spot, the row of its levels, the rig.
+    countdown_s : float
+        The countdown [s].
+    tracks : Tracks
+        Of this level alone.
+    """
+    scaled = heights(tracks, ground_rows(field.ground, [row]), field.spread(rig)[[row]], countdown_s)
+    squares = dict(zip(ROWS, (scaled**2).mean(axis=0).tolist(), strict=True))
+    squares["sink_slower"], squares["sink_faster"] = squares["sink_slower"] / 2, squares["sink_faster"] / 2
+    # what moves the fly or the bed by a length is told by cosine and sine together
+    parts = {name: sum(squares[r] for r in rows) for name, (rows, _) in UNKNOWNS.items()}
+    level = field.doubts[int(field.levels[row])][1] ** 2
+    parts[MODEL] = max(parts[MODEL] - level, 0.0)
+    parts["level"] = level
+    return parts
+
+
 def sensitivity_of(
     field: Field, row: int, rig: Rig, candidate: Candidate, at: int, tracks: Tracks, settings: Settings
 ) -> tuple[Sensitivity, ...]:
@@ -93,11 +125,7 @@ def sensitivity_of(
     """
     spread = field.spread(rig)[[row]]
     ground = ground_rows(field.ground, [row])
-    scaled = heights(tracks, ground, spread, float(candidate.seconds[at]))
-    squares = dict(zip(ROWS, (scaled**2).mean(axis=0), strict=True))
-    squares["sink_slower"], squares["sink_faster"] = squares["sink_slower"] / 2, squares["sink_faster"] / 2
-    # what moves the fly or the bed by a length is told by cosine and sine together
-    parts = {name: sum(squares[r] for r in rows) for name, (rows, _) in UNKNOWNS.items()}
+    parts = variances(field, row, rig, float(candidate.seconds[at]), tracks)
     total = max(sum(parts.values()), 1e-12)
     names = [name for name in UNKNOWNS if parts[name] > 0]
     if not names:
@@ -105,6 +133,8 @@ def sensitivity_of(
     each = np.repeat(spread, len(names), axis=0)
     for k, name in enumerate(names):
         each[k, [ROWS.index(r) for r in UNKNOWNS[name][0]]] = 0.0
+        if name in ("level", MODEL):  # they share a row: knowing one leaves the other
+            each[k, _LEVEL] = math.sqrt(parts["level" if name == MODEL else MODEL])
     near = slice(max(at - 3, 0), at + 4)
     seconds = candidate.seconds[near]
     known = weigh(
@@ -119,7 +149,7 @@ def sensitivity_of(
     found = [
         Sensitivity(
             name,
-            _sd(name, spread[0], field, float(candidate.seconds[at])),
+            _sd(name, spread[0], float(np.sqrt(parts[name])), float(candidate.seconds[at])),
             UNKNOWNS[name][1],
             float(np.sqrt(parts[name])),
             float(parts[name] / total),
@@ -131,12 +161,11 @@ def sensitivity_of(
     return tuple(sorted(found, key=lambda one: -one.share))
 
 
-def _sd(name: str, spread: np.ndarray, field: Field, seconds: float) -> float:
-    """Standard deviation of an unknown in its own unit."""
+def _sd(name: str, spread: np.ndarray, height_m: float, seconds: float) -> float:
+    """Standard deviation of an unknown in its own unit; bed, level and model move the height by as much as they do."""
     rows = dict(zip(ROWS, spread, strict=True))
-    if name == "bed":
-        sd = float(np.median(field.patch.sd_m))
-        return sd * float(np.hypot(rows["bed_offset"], rows["bed_cosine"]))
+    if name in ("bed", "level", MODEL):
+        return height_m
     if name == "count":
         return float(np.hypot(rows["count"] * seconds, constants()["count_offset_sd_s"]))
     if name == "line's sink rate":

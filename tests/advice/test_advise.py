@@ -267,12 +267,46 @@ def test_what_nothing_reaches_names_the_class_of_line_that_would(make, store):
 def test_where_everything_hangs_the_compromise_is_named(make, store):
     """A strict limit over a poorly known bed leaves nothing; the doubt is named."""
     settings = make.replace(make.quick, hang_limit=0.0)
-    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5, sd=0.8)], settings=settings)
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5, sd=0.8, refine=True)], settings=settings)
     assert levels[0].best is None
     assert "hangs more than 0 %" in levels[0].none_because
-    assert "soundings" in levels[0].none_because
+    assert "soundings between the landing and the rod would help most" in levels[0].none_because
     assert levels[0].compromise is not None
     assert levels[0].compromise.hang_chance > 0
+
+
+def test_a_compromise_does_not_blame_the_bed_where_another_doubt_is_larger(make, store):
+    """Over a bed that is known to the centimetre soundings would not help; only the spot's own water is asked.
+
+    The doubt of the bed was its median over the whole patch, dry ground and all.
+    """
+    settings = make.replace(make.quick, hang_limit=0.0)
+    spot = make.spot(depth=1.6, current=0.5, sd=0.02, refine=True)
+    spot = make.replace(spot, levels=(make.replace(spot.levels[0], level_sd_m=0.8),))
+    sd = spot.patch.sd_m.copy()
+    sd[:, (spot.patch.east_m < -20.0) | (spot.patch.east_m > 20.0)] = 3.0
+    spot = make.replace(spot, patch=make.replace(spot.patch, sd_m=sd))
+    (levels,), _, _ = _run(make, store, [spot], settings=settings)
+    assert levels[0].compromise is not None
+    assert "the bed is not most of the doubt (its share is 0 %), the level is more" in levels[0].none_because
+    assert "soundings" not in levels[0].none_because
+
+
+def test_the_doubts_are_told_as_large_as_they_are_where_the_fly_swims(make, store):
+    """The bed's is that of the spot's own water, the level's is the level's, the model's stands by its own name.
+
+    The bed's was its median over the patch (2.9 m at one spot of the demo); the model's was told as the level's.
+    """
+    spot = make.spot(depth=2.0, current=0.6, sd=0.1, refine=True)
+    sd = spot.patch.sd_m.copy()
+    sd[:, (spot.patch.east_m < -20.0) | (spot.patch.east_m > 20.0)] = 3.0
+    (levels,), _, _ = _run(make, store, [make.replace(spot, patch=make.replace(spot.patch, sd_m=sd))])
+    told = {one.unknown: one for one in levels[0].sensitivity}
+    assert told["bed"].sd == pytest.approx(0.1, rel=0.05)
+    assert told["bed"].sd == told["bed"].height_m
+    assert told["level"].sd == told["level"].height_m == pytest.approx(0.04)
+    assert told["model's own error"].height_m == pytest.approx(0.02 + 0.06 * 2.0, rel=1e-6)
+    assert sum(one.share for one in told.values()) == pytest.approx(1.0)
 
 
 def test_a_compromise_that_ends_over_a_shelf_says_that_it_may_hang_oftener(make, store):
@@ -281,7 +315,7 @@ def test_a_compromise_that_ends_over_a_shelf_says_that_it_may_hang_oftener(make,
     (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5, sd=0.8)], settings=settings)
     least = levels[0].compromise
     for lift_m, often in ((2.45, False), (2.4384, False), (6.0, True), (math.nan, False)):
-        told = nothing_hangs_less(make.replace(least, lift_rod_at_m=lift_m), 0.2, 0.1, "us", "seam")
+        told = nothing_hangs_less(make.replace(least, lift_rod_at_m=lift_m), {}, 0.1, "us")
         assert (f"hangs at least {percent(least.hang_chance)} of the time" in told) is often
         assert (f"hangs {percent(least.hang_chance)} of the time" in told) is not often
 
