@@ -22,6 +22,7 @@ from planner.gauges.store import Store
 from planner.plan.ask import request
 from planner.river import read_river
 from tests.dying_writes import NEW
+from tests.mutation import TARGETS
 from tests.rivers import EXAMPLES, small_river
 
 ROOT = Path(__file__).parent.parent
@@ -314,3 +315,16 @@ def test_each_fault_of_the_table_is_tested() -> None:
         f"{file}::{test}" for file, test in named if f"def {test}(" not in (ROOT / file).read_text(encoding="utf-8")
     ]
     assert lost == []
+
+
+def test_the_table_of_mutants_adds_up_and_names_what_can_be_run() -> None:
+    """The sums above the table are those of its rows, and each row's module has its list of tests."""
+    text = (ROOT / "docs" / "faults.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `(\w+\.\w+)` \| (\d+) of (\d+) \| [^|]+ \| (\d+) \|(.*)\|$", text, re.MULTILINE)
+    assert len(rows) > 15
+    for module, tried, possible, killed, why in rows:
+        assert int(killed) <= int(tried) <= int(possible), module
+        assert f"planner.{module}" in TARGETS
+        assert bool(why.strip()) or killed == tried, f"{module}: what lives is not explained"
+    sums = [sum(int(row[place]) for row in rows) for place in (1, 3)]
+    assert f"{sums[0]} tried, {sums[1]} killed, {sums[0] - sums[1]} explained" in text

@@ -112,7 +112,7 @@ def hourly_cautions(
         `River.thresholds`.
     stances : callable, optional
         Gauge stage [m] and discharge [m³/s] to every spot's `Stance` at that level. It is asked at the next whole
-        centimetre and the next hundredth of the discharge up, once for each.
+        centimetre up and the discharge rounded up in its second figure, once for each.
     sun, sun_now : SunTimes, optional
         Of the trip's day and of the present one. Sunset, dusk and darkness of each hour: being on the river then,
         whatever hour the take-out is planned for.
@@ -157,7 +157,7 @@ def hourly_cautions(
 
 def _stepped(stances: Callable[[float, float], Iterable[Stance]] | None) -> Callable[[float, float], Iterable[Stance]]:
     """The stances at a level a little higher, computed once for each: neighbouring hours share one."""
-    known: dict[tuple[float, float], tuple[Stance, ...]] = {}
+    known: dict[str, tuple[Stance, ...]] = {}
 
     def at(stage: float, discharge: float) -> Iterable[Stance]:
         if stances is None:
@@ -166,7 +166,7 @@ def _stepped(stances: Callable[[float, float], Iterable[Stance]] | None) -> Call
             _up(stage, 0.01),
             _up(discharge, 10.0 ** (math.floor(math.log10(discharge)) - 1) if discharge > 0 else 1.0),
         )
-        key = (up[0] if up[0] == up[0] else -1e9, up[1] if up[1] == up[1] else -1e9)
+        key = repr(up)  # by its words: an unknown one is a number that no other equals
         if key not in known:
             known[key] = tuple(stances(*up))
         return known[key]

@@ -38,6 +38,11 @@ def test_a_reading_of_unknown_age_clears_nothing_and_other_news_does():
     assert raised(later)["F4"] == 3
 
 
+def raised_or_open(day, rule):
+    """The level of one check of the river."""
+    return next(check.level for check in assess_river(day).base if check.rule == rule)
+
+
 @pytest.mark.parametrize(
     ("change", "both"),
     [
@@ -99,3 +104,18 @@ def test_the_hazard_rating_turns_above_its_bounds_and_not_at_them():
     assert hazard_rating(0.2, 2.01) == pytest.approx(0.2 * 2.51 + 1.0)
     assert hazard_rating_class(0.8, 0.75) == "most"
     assert hazard_rating_class(0.8, 0.76) == "all"
+
+
+def test_a_release_that_is_listed_counts_on_any_river_and_silence_clears_it_on_an_unregulated_one_only():
+    """Where a dam sets the flow, a list that says nothing any more takes no release back."""
+    for regulated in (True, False):
+        listed = assess_river(like(regulated=regulated, release_in_window=True))
+        assert raised(listed)["F7"] == 2
+        silent = hold(listed, assess_river(like(regulated=regulated)))
+        assert raised(silent).get("F7") == (2 if regulated else None)
+
+
+def test_a_river_that_rises_by_the_marker_exactly_takes_the_stricter_age():
+    """At 0.03 m in three hours a reading counts for two hours, a hair below for six."""
+    ages = {rise: raised_or_open(like(rise_m_3h=rise, data_age_min=180.0), "X1") for rise in (0.0299, 0.03)}
+    assert ages == {0.0299: 0, 0.03: None}

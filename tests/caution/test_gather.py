@@ -116,3 +116,20 @@ def test_a_recorded_reply_under_ice_says_stay_off_and_leaves_the_flow_not_assess
     assert levels["F6"] is None
     for step in (1.0, 50.0):
         assert assess_river(at_level(c, discharge=step)).level == 3
+
+
+def test_the_coldest_water_is_that_of_the_day_that_ends_now():
+    """Both ends of the day count: what was read a day ago and what is read now; nothing older, nothing later."""
+    for hours_ago, counts in ((24.25, False), (24.0, True), (12.0, True), (0.0, True), (-0.25, False)):
+        series = record(np.full(150, 2.0), end=NOW + timedelta(minutes=15))
+        temperature = np.full(150, 20.0)
+        temperature[-2 - round(4 * hours_ago)] = 4.0
+        c = gather_conditions(river(SPOTS), series=replace(series, temperature_c=temperature), now=NOW)
+        assert c.water_temp_c == (4.0 if counts else 20.0), hours_ago
+
+
+@pytest.mark.parametrize(("stances", "planned"), [(("anchored", "bank"), False), (("anchored", "wading"), True)])
+def test_wading_is_planned_where_one_spot_is_waded(stances, planned):
+    """One stance on foot is enough for the rule on releases to tell somebody to keep out of the water."""
+    spots = [replace(spot, stance=stance) for spot, stance in zip(SPOTS, stances, strict=False)]
+    assert gather_conditions(river(spots)).wading_planned is planned

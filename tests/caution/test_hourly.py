@@ -208,3 +208,86 @@ def test_the_present_is_not_judged_by_tomorrows_sun():
     assert plain.now
     assert any(r["rule"] == "N1" and r["level"] is None for r in plain.whole.reasons)
     assert all(r["rule"] != "N1" for r in known.whole.reasons)
+
+
+@pytest.mark.parametrize("lacking", ["stage_m", "discharge_m3s"])
+def test_a_gauge_that_reads_one_of_the_two_has_a_present(lacking):
+    """A service that sends the flow alone, or the stage alone, still tells what the river does now."""
+    series = record(np.full(96 * 40, 2.0))
+    series = dataclasses.replace(series, **{lacking: np.full(len(series.times), np.nan)})
+    found = hourly_cautions(CALM, expect(series, NOW, *WINDOW), now=NOW)
+    assert found[0].now
+    assert np.isnan(getattr(found[0], lacking))
+
+
+def test_without_any_reading_there_is_no_present():
+    """Nothing that was never read is called now."""
+    stated = expect(None, NOW, *WINDOW, level=2.2)
+    assert not any(hour.now for hour in hourly_cautions(CALM, stated, now=NOW))
+
+
+def test_hours_of_two_levels_are_looked_at_twice_though_no_flow_is_known():
+    """Two stages of a gauge without a flow never share one look at the bed; one stage does."""
+    asked = []
+
+    def once(stage, discharge):
+        asked.append(stage)
+        return stances(stage, discharge)
+
+    expected = expect(record(np.full(96 * 40, 2.0)), NOW, *WINDOW)
+    steps = 2.0 + 0.1 * (np.arange(len(expected.times)) // 3)
+    unknown = np.full(len(steps), np.nan)
+    expected = dataclasses.replace(
+        expected, stage_m=steps, stage_high_m=steps,
+        discharge_m3s=unknown, discharge_low_m3s=unknown, discharge_high_m3s=unknown,
+    )  # fmt: skip
+    found = hourly_cautions(CALM, expected, stances=once)
+    assert asked == pytest.approx(sorted(set(steps)))
+    for hour, stage in zip(found, steps, strict=True):
+        assert hour.spots["bar"].reasons == hourly_cautions_at(expected, stage)
+
+
+def hourly_cautions_at(expected, stage):
+    """What the wading spot's caution says where every hour has one stage."""
+    level = np.full(len(expected.times), stage)
+    flat = dataclasses.replace(expected, stage_m=level, stage_high_m=level)
+    return hourly_cautions(CALM, flat, stances=stances)[0].spots["bar"].reasons
+
+
+@pytest.mark.parametrize(("flow", "most"), [(0.0, 0.0), (0.0123, 0.013), (10.1, 11.0), (98.7, 99.0), (4321.0, 4400.0)])
+def test_the_bed_is_asked_at_the_second_figure_of_the_flow_up(flow, most):
+    """Never below the flow, at most a tenth above it, and a dry bed at no flow at all."""
+    asked = set()
+
+    def once(stage, discharge):
+        asked.add(discharge)
+        return ()
+
+    expected = expect(record(np.full(96 * 40, 2.0)), NOW, *WINDOW)
+    flat = np.full(len(expected.times), flow)
+    hourly_cautions(CALM, dataclasses.replace(expected, discharge_high_m3s=flat), stances=once)
+    assert [*asked] == [pytest.approx(most)]
+
+
+def test_a_day_of_one_level_turns_at_no_hour():
+    """Where nothing turns there is nothing to say, the first hour's own level least of all."""
+    expected = expect(record(np.full(96 * 40, 2.0)), NOW, *WINDOW)
+    assert turning_hours(hourly_cautions(CALM, expected)) == ()
+
+
+def test_an_hour_is_held_against_the_sun_to_the_minute():
+    """The hour that begins an hour before sunset raises nothing yet, a minute later it does."""
+    expected = expect(record(np.full(96 * 40, 2.0)), NOW, *WINDOW)
+    for minutes, level in ((60, 0), (59, 1)):
+        sunset = WINDOW[0] + timedelta(minutes=minutes)
+        first = hourly_cautions(CALM, expected, sun=SimpleNamespace(sunset=sunset, dusk=None, is_dark=lambda at: None))
+        assert rank(first[0].river) == level
+
+
+def test_the_words_of_an_hour_are_those_of_its_gravest_caution():
+    """Of thunder and a river at its limit the one that says stay off is told."""
+    high = dataclasses.replace(CALM, thunder_chance=80.0)
+    expected = expect(record(np.full(96 * 40, 2.3)), NOW, *WINDOW)
+    hour = hourly_cautions(high, expected, thresholds=[LIMIT])[0].as_dict()
+    assert hour["level"] == 3
+    assert "the local limit" in hour["text"]
