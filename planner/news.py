@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-from planner.caution import LABELS, NOT_ASSESSED
+from planner.caution import label_of
 from planner.page.words import fly_words
 from planner.units import show
 
@@ -34,7 +34,7 @@ class Change:
 
 def level_words(level: int | None) -> str:
     """A level as its number and its words."""
-    return NOT_ASSESSED if level is None else f"{level} ({LABELS[level]})"
+    return label_of(level) if level is None else f"{level} ({label_of(level)})"
 
 
 def _level(what: str, old: Mapping[str, Any] | None, new: Mapping[str, Any] | None) -> list[Change]:

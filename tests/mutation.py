@@ -81,11 +81,6 @@ TARGETS: dict[str, tuple[str, ...]] = {
     "planner.caution.gather": ("tests/caution/test_gather.py", "tests/caution/test_hourly.py"),
     "planner.caution.past": ("tests/caution/test_past.py", "planner/caution/past.py"),
     "planner.caution.local": ("tests/caution/test_local.py",),
-    "planner.caution.stability": (
-        "tests/caution/test_assessing.py",
-        "tests/caution/test_rules.py",
-        "tests/caution/test_gather.py",
-    ),
 }
 # What a mutant that the quick tests let live is tried on: the check values from print.
 WIDER: dict[str, tuple[str, ...]] = {

@@ -1,14 +1,14 @@
 """Cautions: rules, one table, from conditions to caution levels with reasons and sources."""
 
-from planner.caution.assess import assess_river, assess_run, assess_spot, hold, worst
+from planner.caution.assess import assess_river, assess_run, assess_spot, worst
 from planner.caution.gather import at_level, at_stance, flood_categories, gather_conditions, release_within
 from planner.caution.hourly import HourCaution, Stance, hourly_cautions, turning_hours
 from planner.caution.inputs import footing_factor, party_conditions
 from planner.caution.keep import hold_record
 from planner.caution.past import cloudy_conditions, rise_conditions
-from planner.caution.records import LABELS, NOT_ASSESSED, Caution, Check, Conditions
+from planner.caution.records import LABELS, NOT_ASSESSED, Caution, Check, Conditions, label_of
 from planner.caution.turning import Turning, turning_levels, turning_words
-from planner.caution.wording import headline, standing_words
+from planner.caution.wording import standing_words
 
 __all__ = [
     "LABELS",
@@ -28,10 +28,9 @@ __all__ = [
     "flood_categories",
     "footing_factor",
     "gather_conditions",
-    "headline",
-    "hold",
     "hold_record",
     "hourly_cautions",
+    "label_of",
     "party_conditions",
     "release_within",
     "rise_conditions",

@@ -1,4 +1,4 @@
-"""Assess a river, a run or a spot; combine checks; hold a level until a newer good reading clears it."""
+"""Assess a river, a run or a spot; combine checks."""
 
 from __future__ import annotations
 
@@ -8,13 +8,12 @@ from typing import Any
 
 from planner.caution.inputs import doubts, footing_factor, footing_reasons, rule_inputs
 from planner.caution.local import local_checks
-from planner.caution.records import LABELS, NOT_ASSESSED, Caution, Check, Conditions
+from planner.caution.records import Caution, Check, Conditions, label_of
 from planner.caution.rules import check_rule, rule_ids, rules_of
 
-__all__ = ["HELD", "STEP", "assess_river", "assess_run", "assess_spot", "hold", "worst"]
+__all__ = ["STEP", "assess_river", "assess_run", "assess_spot", "worst"]
 
 STEP = "The river is rising: one step higher."
-HELD = "Held from an earlier reading until a newer one clears it."
 
 
 def _checks(names: Iterable[str], c: Conditions, where: str, units: str) -> list[Check]:
@@ -98,7 +97,7 @@ def _combine(base: Iterable[Check], low_water: tuple[dict[str, Any], ...] = ()) 
     raised = sorted((c for c in shown if c.level), key=lambda c: -(c.level or 0))
     reasons = [check.as_reason() for check in raised]
     reasons += [check.as_reason() for check in shown if check.level is None]
-    label = NOT_ASSESSED if level is None else LABELS[level]
+    label = label_of(level)
     return Caution(level, label, len(made), len(counted), tuple(reasons), low_water, base)
 
 
@@ -248,32 +247,3 @@ def worst(cautions: Iterable[Caution]) -> Caution:
             base[key] = _graver(base[key], check) if key in base else check
         notes += [note for note in caution.low_water if note not in notes]
     return _combine(base.values(), tuple(notes))
-
-
-def hold(previous: Caution, new: Caution) -> Caution:
-    """Keep what the last good reading raised until a newer good reading clears it.
-
-    Parameters
-    ----------
-    previous : Caution
-        What stood before.
-    new : Caution
-        What the newest conditions give.
-
-    Returns
-    -------
-    Caution
-        `new`, with each earlier level kept where its check is now not assessed or rests on a missing, stale or iced
-        input. A check that has no bearing any more is dropped.
-    """
-    before = {(check.rule, check.where, check.kind == "marker"): check for check in previous.base if check.level}
-    base = []
-    for check in new.base:
-        old = before.get((check.rule, check.where, check.kind == "marker"))
-        unclear = check.level is None or check.doubt
-        if old is not None and unclear and (old.level or 0) > (check.level or 0):
-            words = old.text if old.text.endswith(HELD) else f"{old.text} {HELD}"
-            base.append(replace(old, text=words, doubt=True))
-        else:
-            base.append(check)
-    return _combine(base, new.low_water)

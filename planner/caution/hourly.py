@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from planner.caution.assess import assess_river, assess_run, assess_spot, worst
-from planner.caution.records import LABELS, NOT_ASSESSED, Caution, Conditions
+from planner.caution.records import Caution, Conditions, label_of
 
 if TYPE_CHECKING:
     from planner.water.expect import Expected
@@ -241,7 +241,7 @@ def turning_hours(hours: Iterable[HourCaution], zone: str = "UTC") -> tuple[str,
             continue
         level = (hour.whole.level,)
         if before is not None and level != before:
-            label = NOT_ASSESSED if level[0] is None else LABELS[level[0]]
+            label = label_of(level[0])
             words.append(f"From {hour.time.astimezone(ZoneInfo(zone)):%H:%M}: {label}.")
         before = level
     return tuple(words)

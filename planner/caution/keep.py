@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from planner.caution.assess import HELD, STEP
-from planner.caution.records import LABELS, NOT_ASSESSED, Check
+from planner.caution.assess import STEP
+from planner.caution.records import Check, label_of
 from planner.caution.rules import rules_of
 
-__all__ = ["hold_record"]
+__all__ = ["HELD", "hold_record"]
+
+HELD = "Held from an earlier reading until a newer one clears it."
 
 
 def _key(reason: Mapping[str, Any]) -> tuple[str, str]:
@@ -17,12 +19,13 @@ def _key(reason: Mapping[str, Any]) -> tuple[str, str]:
 
 
 def hold_record(previous: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:
-    """`planner.caution.hold` for cautions as they stand in ``plan.json``; never lower than it.
+    """Keep what the last good reading raised until a newer good reading clears it.
 
     Parameters
     ----------
     previous, new : mapping
-        As from `Caution.as_dict`; any other key of `new` is kept.
+        What stood before and what the newest conditions give, as from `Caution.as_dict`; any other key of `new` is
+        kept.
 
     Returns
     -------
@@ -64,7 +67,7 @@ def hold_record(previous: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str
     return {
         **new,
         "level": level,
-        "label": NOT_ASSESSED if level is None else LABELS[level],
+        "label": label_of(level),
         "reasons": [*raised, *(r for r in reasons if not r.get("level"))],
         "markers": markers,
     }

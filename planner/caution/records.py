@@ -7,7 +7,7 @@ from typing import Any
 
 from planner.errors import UsageMistake
 
-__all__ = ["LABELS", "NOT_ASSESSED", "Caution", "Check", "Conditions", "known"]
+__all__ = ["LABELS", "NOT_ASSESSED", "Caution", "Check", "Conditions", "known", "label_of"]
 
 LABELS = ("no caution raised", "heads-up", "think again", "stay off")
 NOT_ASSESSED = "not assessed"
@@ -18,6 +18,17 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "storm_alert": ("none", "watch", "warning"),
     "quality": ("measured", "provisional", "estimated", "forecast", "stale", "ice", "equipment", "missing"),
 }
+
+
+def label_of(level: int | None) -> str:
+    """A caution level in words; None is not assessed.
+
+    Examples
+    --------
+    >>> label_of(2), label_of(None)
+    ('think again', 'not assessed')
+    """
+    return NOT_ASSESSED if level is None else LABELS[level]
 
 
 def known(value: Any) -> bool:

@@ -1,20 +1,17 @@
-"""The words beside a caution: the headline, the standing words, and quantities in the reader's units."""
+"""The words beside a caution: the standing words, and quantities in the reader's units."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from planner.caution.records import Caution
 from planner.units import fahrenheit, show, value_in
 
-__all__ = ["NO_ADVICE", "headline", "show_value", "standing_words"]
+__all__ = ["STANDING", "show_value", "standing_words"]
 
-NO_ADVICE = "This is not advice that the river is fit to use."
-
-_STANDING = (
+STANDING = (
     "Local authorities, posted closures, licensed guides and what is seen at the water decide.",
     "Gauge data are provisional.",
-    "Depth and current are estimates for a reach, not for the place where a foot goes.",
+    "Depth and current here are estimates for a reach, not for the place where a foot goes.",
 )
 _LEVEL_KINDS = ("stage", "rise")
 
@@ -66,28 +63,6 @@ def show_value(value: Any, unit: str, units: str = "metric", name: str = "") -> 
     return f"{value:.1f} FNU" if unit == "FNU" else f"{value:.3g}"
 
 
-def headline(caution: Caution) -> str:
-    """The sentence that stands first, for every level.
-
-    Examples
-    --------
-    >>> headline(Caution(0, "no caution raised", 5, 9, ()))
-    'No caution raised by the 5 of 9 checks that could be made. This is not advice that the river is fit to use.'
-    """
-    made = f"{caution.assessed} of {caution.checks} checks that could be made"
-    if caution.level is None:
-        if caution.assessed == 0:
-            return f"Not assessed: none of the {caution.checks} checks could be made. {NO_ADVICE}"
-        why = next((reason["text"] for reason in caution.reasons if reason["rule"] == "X1"), "")
-        return f"Not assessed. {why + ' ' if why else ''}The {made} raised nothing. {NO_ADVICE}"
-    if caution.level == 0:
-        return f"No caution raised by the {made}. {NO_ADVICE}"
-    raised = sum(reason["level"] is not None for reason in caution.reasons)
-    cautions = "1 caution" if raised == 1 else f"{raised} cautions"
-    lead = {1: "Heads-up", 2: "Think again", 3: "Stay off"}[caution.level]
-    return f"{lead}: {cautions} raised by the {made}."
-
-
 def standing_words() -> str:
     """What always stands beside a caution."""
-    return " ".join(_STANDING)
+    return " ".join(STANDING)

@@ -101,7 +101,7 @@ def rules() -> dict[str, Any]:
         },
         "classes": classes,
         "levels": {("n" if level is None else str(level)): word for level, word in words.LEVEL_WORDS.items()},
-        "standing": list(words.STANDING),
+        "no_caution": words.NO_CAUTION,
         "stances": {stance: list(words.STANCE_WORDS[stance]) for stance in STANCES},
         "banks": list(BANKS),
         "hold_m": [HOLD_LOW_M, HOLD_HIGH_M],

@@ -12,6 +12,8 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from planner.caution.records import LABELS, label_of
+from planner.caution.wording import STANDING
 from planner.page.moments import moment_of
 from planner.units import FOOT, show, unit_of, value_in
 
@@ -52,23 +54,11 @@ __all__ = [
 
 KINDS = ("length", "depth", "level", "speed", "discharge", "strip", "rise")
 
-LEVEL_WORDS: dict[int | None, str] = {
-    0: "no caution raised",
-    1: "heads-up",
-    2: "think again",
-    3: "stay off",
-    None: "not assessed",
-}
+LEVEL_WORDS: dict[int | None, str] = {level: label_of(level) for level in (*range(len(LABELS)), None)}
 
 NO_CAUTION = (
     "No caution raised by the {assessed} of {checks} checks that could be made. This is not advice that the river is "
     "fit to use."
-)
-
-STANDING = (
-    "Local authorities, posted closures, licensed guides and what is seen at the water decide.",
-    "Gauge data are provisional.",
-    "Depth and current here are estimates for a reach, not for the place where a foot goes.",
 )
 
 STANCE_WORDS = {

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from planner.caution.records import LABELS, NOT_ASSESSED
+from planner.caution.records import label_of
 from planner.caution.wording import standing_words
 from planner.errors import DataUnfit
 from planner.units import show
@@ -117,7 +117,7 @@ def _note(text: str) -> str:
 def _caution_rows(plan: Mapping[str, Any], units: str, zone: ZoneInfo) -> list[Row]:
     caution = plan.get("caution") or {}
     level = caution.get("level")
-    label = NOT_ASSESSED if level is None else f"level {level} of 3, {LABELS[level]}"
+    label = label_of(level) if level is None else f"level {level} of 3, {label_of(level)}"
     rows = [
         ("Caution when made", f"{label} ({caution.get('assessed')} of {caution.get('checks')} checks could be made)")
     ]

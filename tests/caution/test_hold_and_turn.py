@@ -1,4 +1,4 @@
-"""Holding a level over, the headline, and where the day turns."""
+"""Holding a level over, the words beside it, and where the day turns."""
 
 from __future__ import annotations
 
@@ -11,8 +11,7 @@ import pytest
 from planner.caution import (
     assess_river,
     assess_spot,
-    headline,
-    hold,
+    hold_record,
     rise_conditions,
     standing_words,
     turning_levels,
@@ -20,25 +19,27 @@ from planner.caution import (
 )
 from planner.caution.records import Conditions
 from planner.caution.turning import Turning
+from planner.page.words import caution_line, unlisted_words
 from tests.caution.test_rules import CALM
 
 
 def test_a_raised_level_holds_through_a_lost_gauge_and_clears_on_a_good_reading():
     """Stay off at night stays stay off when the gauge falls silent, and ends with a good reading of low water."""
     high = assess_river(dataclasses.replace(CALM, stage_m=4.5))
-    silent = hold(high, assess_river(dataclasses.replace(CALM, stage_m=None, data_age_min=None, quality="missing")))
-    assert silent.level == 3
-    assert "Held from an earlier reading" in silent.reasons[0]["text"]
-    again = hold(silent, assess_river(dataclasses.replace(CALM, stage_m=None)))
-    assert again.reasons[0]["text"].count("Held from") == 1
-    assert hold(again, assess_river(CALM)).level == 0
+    gone = assess_river(dataclasses.replace(CALM, stage_m=None, data_age_min=None, quality="missing"))
+    silent = hold_record(high.as_dict(), gone.as_dict())
+    assert silent["level"] == 3
+    assert "Held from an earlier reading" in silent["reasons"][0]["text"]
+    again = hold_record(silent, assess_river(dataclasses.replace(CALM, stage_m=None)).as_dict())
+    assert again["reasons"][0]["text"].count("Held from") == 1
+    assert hold_record(again, assess_river(CALM).as_dict())["level"] == 0
 
 
 def test_an_iced_low_reading_does_not_clear_a_high_one():
     """A reading in doubt takes nothing back, even where it raises something lower itself."""
     high = assess_river(dataclasses.replace(CALM, stage_m=4.5))
     iced = assess_river(dataclasses.replace(CALM, stage_m=3.2, quality="ice", ice=None))
-    held = {check.rule: check.level for check in hold(high, iced).base}
+    held = {reason["rule"]: reason["level"] for reason in hold_record(high.as_dict(), iced.as_dict())["reasons"]}
     assert held["F4"] == 3
 
 
@@ -47,34 +48,23 @@ def test_the_step_for_rising_holds_while_the_rise_is_not_known():
     push = dataclasses.replace(CALM, wade_depth_m=0.45, wade_speed_m_s=0.75, rise_m_3h=0.05)
     before = assess_spot(push, wading=True)
     after = assess_spot(dataclasses.replace(push, rise_m_3h=None), wading=True)
-    assert (before.level, after.level, hold(before, after).level) == (2, 1, 2)
+    assert (before.level, after.level, hold_record(before.as_dict(), after.as_dict())["level"]) == (2, 1, 2)
 
 
-@pytest.mark.parametrize(
-    ("change", "start"),
-    [
-        ({}, "No caution raised by the "),
-        ({"water_temp_c": 20.0}, "Heads-up: 1 caution raised by the "),
-        ({"stage_m": 3.0}, "Think again: 1 caution raised by the "),
-        ({"stage_m": 4.0}, "Stay off: 1 caution raised by the "),
-        ({"data_age_min": 900.0}, "Not assessed. The gauge reading is 15.0 h old"),
-    ],
-)
-def test_the_headline_leads_with_the_level(change, start):
-    """Each level has its own first words."""
-    said = headline(assess_river(dataclasses.replace(CALM, **change)))
-    assert said.startswith(start)
-    assert "checks that could be made" in said
-
-
-def test_where_nothing_is_raised_the_headline_is_no_advice():
+def test_where_nothing_is_raised_the_words_are_no_advice():
     """The sentence of the design stands whole."""
     caution = assess_river(CALM)
-    assert headline(caution) == (
+    assert unlisted_words(caution.as_dict()) == (
         f"No caution raised by the {caution.assessed} of {caution.checks} checks that could be made. "
         "This is not advice that the river is fit to use."
     )
-    assert "This is not advice" in headline(assess_river(Conditions()))
+
+
+def test_where_nothing_could_be_looked_at_no_words_say_that_nothing_was_raised():
+    """Without any input the level reads not assessed and no check is counted as made."""
+    bare = assess_river(Conditions()).as_dict()
+    assert caution_line(bare) == "Caution not assessed"
+    assert unlisted_words(bare) == f"0 of {bare['checks']} checks could be made."
 
 
 def test_the_standing_words_name_who_decides():

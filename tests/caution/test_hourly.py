@@ -17,7 +17,6 @@ from planner.caution import (
     cloudy_conditions,
     flood_categories,
     gather_conditions,
-    hold,
     hold_record,
     hourly_cautions,
     release_within,
@@ -27,6 +26,7 @@ from planner.caution.records import Conditions
 from planner.errors import RiverFolderUnfit
 from planner.trip.sun import SunTimes
 from planner.water import expect
+from tests.caution.held import hold
 from tests.caution.test_gather import NOW, WINDOW, record
 from tests.caution.test_invariants import DAYS, rank
 from tests.caution.test_rules import CALM

@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from planner.caution import hold_record
-from planner.caution.assess import HELD, STEP
+from planner.caution.assess import STEP
+from planner.caution.keep import HELD
 from planner.caution.records import NOT_ASSESSED
 
 

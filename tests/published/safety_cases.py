@@ -6,8 +6,8 @@ import math
 from typing import Any
 
 from planner.caution import Conditions, assess_river, assess_spot, footing_factor
-from planner.caution import stability as published
 from planner.units import FOOT
+from tests.published import stability as published
 
 __all__ = ["abt_forms_ratio", "abt_us_form", "factor", "is_nan", "level", "local_level", "rescdam_ratio", "xia_push"]
 

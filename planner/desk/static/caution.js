@@ -74,7 +74,7 @@ function paint() {
   say(byId("caution-checks"), counted.checks === undefined
     ? "No check could be made. Missing input never lowers a level."
     : counted.level === 0 && day
-      ? "No caution raised by the " + counted.assessed + " of " + counted.checks + " checks that could be made. This is not advice that the river is fit to use."
+      ? rules.no_caution.replace("{assessed}", counted.assessed).replace("{checks}", counted.checks)
       : counted.assessed + " of " + counted.checks + " checks could be made. This is not advice that the river is fit to use.");
 }
 

@@ -1,16 +1,27 @@
-"""Published limits of people in flowing water, each as printed: the ground that the wading rules stand on.
+"""Published limits of people in flowing water, each as printed: what the wading rules are held against.
 
 None of them is a licence. Tests were made on turf, smooth concrete, steel and fine chip, never on slick cobble; the
-rules take the lowest and lower them again for footing.
+rules take the lowest and lower them again for footing. Beside the keys of `planner/tables/references.csv`:
+
+Abt, S.R., Wittler, R.J., Taylor, A. and Love, D.J. (1989): Human stability in a high flood hazard zone. Water Resources
+Bulletin 25(4), 881-890, https://doi.org/10.1111/j.1752-1688.1989.tb05404.x
+Xia, J., Falconer, R.A., Wang, Y. and Xiao, X. (2014): New criterion for the stability of a human body in floodwaters.
+Journal of Hydraulic Research 52(1), 93-104
+HR Wallingford, Flood Hazard Research Centre and Risk & Policy Analysts (2006): Flood Risks to People Phase 2, R&D
+Technical Report FD2321/TR1. Defra and Environment Agency
+Environment Agency and HR Wallingford (2008): Supplementary note on flood hazard ratings and thresholds for development
+planning and control purpose,
+https://assets.publishing.service.gov.uk/media/602bbdcfe90e070561b31432/Explanatory_note_for_FD2320_and_FD2321_project_record.pdf
 """
 
 from __future__ import annotations
 
+import csv
 import math
 from functools import cache
+from pathlib import Path
 
-from planner.errors import UsageMistake
-from planner.tables import rows
+TABLES = Path(__file__).parent / "stability"
 
 __all__ = [
     "abt_limit",
@@ -19,14 +30,22 @@ __all__ = [
     "hazard_rating_class",
     "push",
     "rescdam_limit",
+    "rows",
     "stability_band",
     "xia_toppling_speed",
 ]
 
 
 @cache
+def rows(name: str) -> tuple[dict[str, str], ...]:
+    """All rows of one of the published tables, as text."""
+    with (TABLES / f"{name}.csv").open(encoding="utf-8", newline="") as stream:
+        return tuple(csv.DictReader(stream))
+
+
+@cache
 def _constants() -> dict[str, float]:
-    return {row["name"]: float(row["value"]) for row in rows("stability_constants")}
+    return {row["name"]: float(row["value"]) for row in rows("constants")}
 
 
 def _within(value: float, limit: float) -> bool:
@@ -97,11 +116,6 @@ def stability_band(depth: float, speed: float, person: str = "adult") -> str:
     person : str
         ``adult`` (H·M > 50 m·kg), ``child`` (25 to 50) or ``small child or frail`` (≤ 25).
 
-    Raises
-    ------
-    UsageMistake
-        For another kind of person.
-
     Notes
     -----
     Bands and the independent limits of depth and speed of [Cox2010]. Shallow fast water, where feet slide first, is
@@ -112,10 +126,7 @@ def stability_band(depth: float, speed: float, person: str = "adult") -> str:
     >>> stability_band(0.9, 1.0), stability_band(0.6, 0.6, "child")
     ('significant', 'extreme')
     """
-    bands = [row for row in rows("stability_bands") if row["person"] == person]
-    if not bands:
-        people = sorted({row["person"] for row in rows("stability_bands")})
-        raise UsageMistake(f"person {person!r}", f"one of: {', '.join(people)}", "correct the word")
+    bands = [row for row in rows("bands") if row["person"] == person]
     if math.isnan(depth) or math.isnan(speed):
         return "unknown"
     if not (_within(depth, float(bands[0]["depth_limit_m"])) and _within(speed, float(bands[0]["speed_limit_m_s"]))):
@@ -138,12 +149,7 @@ def hazard_rating(depth: float, speed: float, cover: str = "woodland") -> float:
     Returns
     -------
     float
-        HR = d (v + 0.5) + DF (1), [FD2321] with DF of its Table 3.1. Meant for people caught on a flood plain.
-
-    Raises
-    ------
-    UsageMistake
-        For another cover.
+        HR = d (v + 0.5) + DF (1), FD2321 with DF of its Table 3.1. Meant for people caught on a flood plain.
 
     Examples
     --------
@@ -151,8 +157,6 @@ def hazard_rating(depth: float, speed: float, cover: str = "woodland") -> float:
     2.08
     """
     factors = [row for row in rows("debris_factors") if row["cover"] == cover]
-    if not factors:
-        raise UsageMistake(f"cover {cover!r}", "pasture, woodland or urban", "correct the word")
     if math.isnan(depth) or math.isnan(speed):
         return math.nan
     fast = round(speed, 9) > 2.0
@@ -161,7 +165,7 @@ def hazard_rating(depth: float, speed: float, cover: str = "woodland") -> float:
 
 
 def hazard_rating_class(depth: float, speed: float, cover: str = "woodland") -> str:
-    """Class of the hazard rating: ``caution``, ``some``, ``most`` or ``all`` (for whom it is dangerous) [EA2008]."""
+    """Class of the hazard rating: ``caution``, ``some``, ``most`` or ``all`` (for whom it is dangerous) EA 2008."""
     rating = round(hazard_rating(depth, speed, cover), 9)
     if math.isnan(rating):
         return "unknown"
@@ -186,7 +190,7 @@ def abt_limit(height: float, mass: float) -> float:
     -------
     float
         D V = 0.0929 (exp(0.001906 H M + 1.09))² (1) [m²/s]; NaN outside H M of 62 to 173 m·kg, the subjects tested
-        [Abt1989]. It is a mean of adults on good footing, so no rule uses it as a threshold.
+        Abt et al. 1989. It is a mean of adults on good footing, so no rule uses it as a threshold.
 
     Examples
     --------
@@ -223,8 +227,6 @@ def rescdam_limit(height: float, mass: float, conditions: str = "poor") -> float
     0.3625
     """
     k = _constants()
-    if f"rescdam_{conditions}_slope" not in k:
-        raise UsageMistake(f"conditions {conditions!r}", "good, normal or poor", "correct the word")
     return k[f"rescdam_{conditions}_slope"] * height * mass + k[f"rescdam_{conditions}_constant"]
 
 
@@ -244,7 +246,7 @@ def xia_toppling_speed(depth: float, height: float, mass: float) -> float:
     -------
     float
         U = α (h/H)^β √( m / (ρ h²) − (a₁/H² + b₁/(h H)) (a₂ m + b₂) ) (1) [m/s]; NaN outside its depths and where
-        buoyancy carries the whole weight [Xia2014].
+        buoyancy carries the whole weight Xia et al. 2014.
 
     Examples
     --------
