@@ -50,7 +50,7 @@ _SHOWN: dict[str, dict[str, tuple[float, str, int]]] = {
         "speed": (1.0, "m/s", 1),
         "discharge": (1.0, "m³/s", 1),
         "rise": (1.0, "m/h", 2),
-        "strip": (1.0, "m/s", 1),
+        "strip": (1.0, "m/s", 2),
         "area": (1.0, "m²", 0),
     },
 }

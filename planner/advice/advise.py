@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from planner.advice.choose import advices_of
+from planner.advice.choose import advices_of, picks_of
 from planner.advice.field import field_of
 from planner.advice.kept import Shelf
 from planner.advice.kit import ByLine, lines_to_rig, rods_to_rig
@@ -110,16 +110,19 @@ def advise_in_full(
     weighed = side_by_side(lambda k: look_closely(live[k], tables, looked[k], settings), list(live))
     found = dict(zip(live, weighed, strict=True))
     searched = time.perf_counter()
-    direct = sum(side_by_side(lambda k: refine_field(live[k], tables, found[k], settings), list(live)))
-    refined = time.perf_counter()
-    shelf.save()
-
     # the rods come from what each line can do; ties then go to the lines on them
     by_line = [
         [_at(found[k].by_line, live[k].levels, i) if k in live else {} for i in range(len(spot.levels))]
         for k, spot in enumerate(spots)
     ]
     rigged = lines_to_rig(by_line, weights, settings)
+
+    def refined(k: int) -> int:
+        return refine_field(live[k], tables, found[k], settings, picks_of(found[k], tables, settings, rigged))
+
+    direct = sum(side_by_side(refined, list(live)))
+    finished = time.perf_counter()
+    shelf.save()
 
     def answered(k: int) -> list[Advice]:
         sinking = bool(rigs and not allowed[k])
@@ -133,7 +136,7 @@ def advise_in_full(
         tables_solved=tables.solved,
         seconds_tables=tables.seconds,
         seconds_search=searched - began - tables.seconds,
-        seconds_refine=refined - searched,
+        seconds_refine=finished - searched,
     )
     return advices, rods_to_rig(advices, weights, settings), report
 

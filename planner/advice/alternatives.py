@@ -10,6 +10,7 @@ import numpy as np
 from planner.advice.draws import deviations, draw
 from planner.advice.field import Field
 from planner.advice.lay import boat_speeds
+from planner.advice.reasons import HEAVIEST_IPS
 from planner.advice.records import Settings, constants
 from planner.advice.refine import corrected, direct_swim
 from planner.advice.search import Candidate, Found, ground_rows
@@ -21,7 +22,6 @@ from planner.units import INCH
 
 __all__ = ["Tip", "class_that_would", "tips_of"]
 
-_HEAVIEST_IPS = 9
 _GAIN, _GAIN_S = 1.25, 1.0
 _FURTHER_UP_DEG, _NEVER_ABOVE_DEG = 30.0, 150.0
 
@@ -74,8 +74,8 @@ def class_that_would(
     rig = rigs[candidate.way.rig]
     at = int(np.argmax(candidate.depth[:, 1]))
     tracks = found.tracks(candidate.way, [row])
-    first = math.floor(rig.line.sink_rate_m_s / INCH + 1e-6) + 1
-    for ips in range(first, _HEAVIEST_IPS + 1):
+    first = max(math.floor(rig.line.sink_rate_m_s / INCH + 1e-6) + 1, 1)  # a floating line rises: its rate is negative
+    for ips in range(first, HEAVIEST_IPS + 1):
         heavier = replace(rig, line=line_with_sink_factor(rig.line, ips * INCH / rig.line.sink_rate_m_s))
         band = _band_of(field, row, heavier, candidate, at, tracks, settings)
         if band >= constants()["least_band_s"]:

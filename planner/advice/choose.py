@@ -19,7 +19,7 @@ from planner.advice.tables import SwimTables
 from planner.advice.variants import is_own
 from planner.sink.constants import constant
 
-__all__ = ["advices_of"]
+__all__ = ["advices_of", "picks_of"]
 
 
 def advices_of(
@@ -67,7 +67,9 @@ def advices_of(
             advices.append(Advice(spot.spot.id, None, None, because, limits=limits))
         else:
             row = row_of[i]
-            advices.append(_at_level(field, found, row, picks[row], bests[row], tables, settings, limits))
+            advices.append(
+                _at_level(field, found, row, picks[row], bests[row], tables, settings, limits, rigged or set())
+            )
     for i, level in enumerate(spot.levels):
         if level.refine:
             advices[i] = _beside(advices, i, field, found, row_of, tables, settings)
@@ -91,7 +93,9 @@ def _beside(
             steps[name] = reasons.one_step(here.best, advices[n].best, advices[n].none_because, settings.units)
     if field is None or found is None or here.best is None:
         return replace(here, **steps)  # type: ignore[arg-type]
-    lost = next((n for n in range(i + 1, len(advices)) if n in row_of and advices[n].beyond_reach), None)
+    # out of reach above some level only where no higher one has an answer again
+    last = max(n for n, advice in enumerate(advices) if advice.best is not None)
+    lost = next((n for n in range(max(i, last) + 1, len(advices)) if n in row_of and advices[n].beyond_reach), None)
     ends = None
     if lost is not None:
         would = class_that_would(field, row_of[lost], found, tables.rigs, settings)
@@ -112,11 +116,20 @@ def _bests(candidates: list[Candidate], tables: SwimTables, settings: Settings) 
     return bests, np.array(values)
 
 
+def picks_of(found: Found, tables: SwimTables, settings: Settings, rigged: set[str]) -> list[int | None]:
+    """The candidate that would be advised at each row of a field as it was searched."""
+    return _picks(found, [_bests(candidates, tables, settings) for candidates in found.candidates], tables, rigged)
+
+
 def _picks(found: Found, bests: list[_Bests], tables: SwimTables, rigged: set[str] | None) -> list[int | None]:
-    """The candidate to advise at each row of a field: within the margin of the best, and steady along the ladder."""
+    """The candidate to advise at each row of a field: within the margin of the best, and steady along the ladder.
+
+    Where some were solved directly, one of these.
+    """
     levels = []
     for candidates, (_, band) in zip(found.candidates, bests, strict=True):
         rigs = [tables.rigs[c.way.rig] for c in candidates]
+        direct = any(c.refined and value > 0.0 for c, value in zip(candidates, band.tolist(), strict=True))
         levels.append(
             [
                 Option(
@@ -130,7 +143,7 @@ def _picks(found: Found, bests: list[_Bests], tables: SwimTables, rigged: set[st
                     rig.line.leader_length_m,
                 )
                 for n, (c, rig, value) in enumerate(zip(candidates, rigs, band.tolist(), strict=True))
-                if value > 0.0
+                if value > 0.0 and (c.refined or not direct)
             ]
         )
     return steadiest(levels)
@@ -145,6 +158,7 @@ def _at_level(
     tables: SwimTables,
     settings: Settings,
     limits: tuple[str, ...],
+    rigged: set[str],
 ) -> Advice:
     candidates = found.candidates[row]
     if pick is None:
@@ -159,13 +173,15 @@ def _at_level(
         others = [n for n in own if candidates[n].way.mode != first.way.mode]
     rival = None
     height = 0.0
+    if first.refined:  # a direct swim is compared with a direct swim where there is one
+        others = [n for n in others if candidates[n].refined] or others
     if others:
         n = others[int(np.argmax(band[others]))]
         second = candidates[n]
         rival = _choice(field, second, int(bests[n] or 0), tables, settings, row, None, 0.0)
         height = float(first.depth[int(bests[pick] or 0), 1] - second.depth[int(bests[n] or 0), 1])
     at = int(bests[pick] or 0)
-    best = _choice(field, first, at, tables, settings, row, rival, height)
+    best = _choice(field, first, at, tables, settings, row, rival, height, rigged)
     told: tuple[Sensitivity, ...] = ()
     tips: tuple[str, ...] = ()
     if field.spot.levels[int(field.levels[row])].refine:
@@ -190,6 +206,7 @@ def _choice(
     row: int,
     rival: Choice | None,
     rival_height_m: float,
+    rigged: set[str] | None = None,
     *,
     compromise: bool = False,
 ) -> Choice:
@@ -220,10 +237,36 @@ def _choice(
         leader_m=math.nan if rig.like is None else rig.line.leader_length_m,
         seconds=_by_second(candidate) if candidate.refined else (),
     )
+    second = "" if rival is None else reasons.told_second(choice, rival, rigged or set())
     why = reasons.why(
-        choice, float(candidate.bed[at]), hang_next, rival, rival_height_m, settings.hang_limit, settings.units
+        choice, float(candidate.bed[at]), hang_next, rival, rival_height_m, settings.hang_limit, settings.units, second
     )
     return Choice(**{**choice.__dict__, "why": why})
+
+
+def _out_of_reach(
+    field: Field, row: int, found: Found, n: int, deepest_m: float, tables: SwimTables, settings: Settings
+) -> str:
+    """Why nothing reaches, told of the candidate that swims deepest; at a level that is planned for, what would."""
+    spot, candidate = field.spot, found.candidates[row][n]
+    rig, level = tables.rigs[candidate.way.rig], spot.levels[int(field.levels[row])]
+    would, ways = None, []
+    if level.refine:
+        would = class_that_would(field, row, found, tables.rigs, settings)
+    if level.refine and would is None:
+        tracks, at = candidate.tracks or found.tracks(candidate.way, [row]), int(np.argmax(candidate.depth[:, 1]))
+        tips = tips_of(field, row, rig, candidate, at, tracks, settings)
+        ways = [reasons.way_words(tip.kind, tip.band_time_s, tip.angle_deg) for tip in tips]
+    return reasons.nothing_reaches(
+        f"{rig.fly_name} on {rig.line_name}",
+        deepest_m,
+        level.depth_m - spot.hold_high_m,
+        rig.line.sink_rate_m_s,
+        settings.units,
+        swum=level.refine,
+        would=would,
+        ways=ways,
+    )
 
 
 def _by_second(candidate: Candidate) -> tuple[tuple[float, float, float, float], ...]:
@@ -247,22 +290,15 @@ def _nothing(
     if reach < constants()["least_band_s"]:
         deep = [(float(c.depth[:, 1].max()), n) for n, c in enumerate(candidates)]
         deepest_m, n = max(deep)
-        rig = tables.rigs[candidates[n].way.rig]
-        would = class_that_would(field, row, found, tables.rigs, settings) if level.refine else None
-        because = reasons.nothing_reaches(
-            spot,
-            f"{rig.fly_name} on {rig.line_name}",
-            deepest_m,
-            level.depth_m - spot.hold_high_m,
-            rig.line.sink_rate_m_s,
-            settings.units,
-            field.current(int(field.levels[row])),
-            would,
-        )
+        because = _out_of_reach(field, row, found, n, deepest_m, tables, settings)
         return Advice(spot.spot.id, None, None, because, by_line=found.by_line[row], limits=limits, beyond_reach=True)
-    # the compromise: most band time for each chance of a hang, the limit as the price of the first
-    candidates = [c for c in candidates if is_own(c.way, tables.rigs)] or candidates  # told without its leader
-    prices = [c.band / (settings.hang_limit + c.hang) for c in candidates]
+    # the compromise: most band time for each chance of a hang, the limit as the price of the first; one that fishes
+    fishes = [c for c in candidates if float(c.band.max()) >= constants()["least_band_s"]]
+    candidates = [c for c in fishes if is_own(c.way, tables.rigs)] or fishes  # told without its leader
+    prices = [
+        np.where(c.band >= constants()["least_band_s"], c.band, 0.0) / np.maximum(settings.hang_limit + c.hang, 1e-9)
+        for c in candidates
+    ]
     n = int(np.argmax([w.max() for w in prices]))
     least = _choice(field, candidates[n], int(np.argmax(prices[n])), tables, settings, row, None, 0.0, compromise=True)
     doubts: dict[str, float] = {}

@@ -179,8 +179,17 @@ def unanswerable(spot: SpotAtLevels, i: int) -> str:
     level = spot.levels[i]
     if spot.cast_m > _LONGEST_CAST_M:
         return "The cast is longer than 60 m (200 ft): no rod makes it. Correct the spot's stance or landing."
-    if spot.soundings <= 0 or not np.isfinite(spot.patch.depth_m).any():
-        return "No soundings here, so the bed is not known: sound the spot first."
+    if spot.soundings <= 0:
+        return (
+            "No sounding here can be used, so the bed is not known: sound the spot, or give the soundings that are "
+            "there the gauge's stage of their moment."
+        )
+    if level.rise_m != level.rise_m:
+        return (
+            "The run's level at this reading is not known, so its soundings cannot be carried to it: a stage is needed."
+        )
+    if not np.isfinite(spot.patch.depth_m).any():
+        return "No sounding is near enough, so the bed here is not known: sound the spot first."
     if level.depth_m != level.depth_m:
         return "The depth at the landing is not known: sound the spot first."
     if level.depth_m <= 0:

@@ -12,6 +12,7 @@ from planner.advice.records import Advice, RodToRig, Settings, constants
 __all__ = ["fewest_lines", "likely_weights", "lines_to_rig", "rods_to_rig"]
 
 ByLine = dict[str, tuple[float, str]]
+_LIKELY = 0.05  # a fly or a spot with less of what its rod, or it, is worth is at levels that hardly come
 
 
 def likely_weights(stage_m: np.ndarray, median_m: float, sd_m: float) -> np.ndarray:
@@ -93,21 +94,38 @@ def rods_to_rig(
         return []
     lost = 1 - value[:, chosen].max(axis=1).sum() / value.max(axis=1).sum()
     serves = np.array(chosen)[np.argmax(value[:, chosen], axis=1)]
+    flies: dict[int, dict[str, float]] = {j: {} for j in chosen}
+    spots: dict[int, dict[str, float]] = {j: {} for j in chosen}
+    planned: set[tuple[int, str]] = set()  # rod, and fly or spot, of the answers that were planned for
+    for i, (k, m) in enumerate(rows):
+        advice = advices[k][m]
+        if advice.best is None:
+            continue
+        # what is advised is fished with the rod that it names, where that is one of the day's
+        j = lines.index(advice.best.line) if advice.best.line in lines else -1
+        j = j if j in chosen else int(serves[i])
+        worth = float(value[i, j])
+        if worth <= 0:
+            continue
+        fly = advice.best.fly if advice.best.line == lines[j] else advice.by_line[lines[j]][1]
+        flies[j][fly] = flies[j].get(fly, 0.0) + worth
+        spots[j][advice.spot] = spots[j].get(advice.spot, 0.0) + worth
+        if advice.best.refined:
+            planned |= {(j, fly), (j, advice.spot)}
+    total = {spot: sum(spots[j].get(spot, 0.0) for j in chosen) for spot in {s for j in chosen for s in spots[j]}}
     rods = []
     for j in chosen:
-        flies: dict[str, float] = {}
-        spots: list[str] = []
-        total = 0.0
-        for i, (k, m) in enumerate(rows):
-            advice, worth = advices[k][m], float(value[i, j])
-            if serves[i] != j or worth <= 0 or advice.best is None:
-                continue
-            fly = advice.best.fly if advice.best.line == lines[j] else advice.by_line[lines[j]][1]
-            flies[fly] = flies.get(fly, 0.0) + worth
-            spots += [advice.spot] if advice.spot not in spots else []
-            total += worth
-        worthy = [fly for fly, worth in sorted(flies.items(), key=lambda item: -item[1]) if worth >= 0.05 * total]
-        rods.append(RodToRig(lines[j], tuple(worthy), tuple(spots), total, float(max(lost, 0.0))))
+        served = sum(flies[j].values())
+        carried = sorted(flies[j].items(), key=lambda item: -item[1])
+        rods.append(
+            RodToRig(
+                lines[j],
+                tuple(fly for fly, worth in carried if worth >= _LIKELY * served or (j, fly) in planned),
+                tuple(s for s, worth in spots[j].items() if worth >= _LIKELY * total[s] or (j, s) in planned),
+                served,
+                float(max(lost, 0.0)),
+            )
+        )
     return sorted(rods, key=lambda rod: -rod.band_time_s)
 
 

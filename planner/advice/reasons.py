@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from planner.advice.records import Choice, SpotAtLevels, constants
+from planner.advice.records import Choice, constants
 from planner.sink.constants import constant
 from planner.sink.line import sink_class
 from planner.units import INCH, show
 
 __all__ = [
+    "HEAVIEST_IPS",
     "beyond_reach",
     "nothing_hangs_less",
     "nothing_reaches",
     "only_sinking_running_lines",
     "percent",
     "seconds",
+    "told_second",
+    "way_words",
     "why",
 ]
 
+HEAVIEST_IPS = 9  # the fastest class of head sold [in/s] (common practice, no source)
 _EARLY_M = 0.05  # a rod lifted so much farther out than where any swim ends is lifted early
 
 
@@ -52,6 +57,7 @@ def why(
     rival_height_m: float,
     hang_limit: float,
     units: str,
+    told_second: str = "",
 ) -> str:
     """Why this swim, in one sentence.
 
@@ -71,6 +77,8 @@ def why(
         The limit [1].
     units : str
         ``us`` or ``metric``.
+    told_second : str
+        Why a next best that gives more is told second.
     """
     low, middle, high = choice.fly_depth_m
     height = bed_depth_m - middle
@@ -95,7 +103,21 @@ def why(
             words += f", rides {show(abs(rival_height_m), 'depth', units)} {side} and {gives}"
         else:
             words += f", {gives}"
+        words += f", {told_second}" if told_second else ""
     return words + "."
+
+
+def told_second(choice: Choice, rival: Choice, rigged: set[str]) -> str:
+    """Why a rival that gives more band time is told second; empty when it does not give more.
+
+    Within the margin of the best (`tie_margin`) ways are the same for all that the model can tell.
+    """
+    if rival.band_time_s <= choice.band_time_s or seconds(rival.band_time_s) == seconds(choice.band_time_s):
+        return ""
+    words = "which is no more than the model can tell apart, but "
+    if choice.line in rigged and rival.line not in rigged:
+        return words + "its line is on none of the day's rods"
+    return words + "the answer would change more often with the level"
 
 
 def _range(low: float, high: float, units: str) -> str:
@@ -104,36 +126,37 @@ def _range(low: float, high: float, units: str) -> str:
 
 
 def nothing_reaches(
-    spot: SpotAtLevels,
     deepest: str,
     deepest_m: float,
     wanted_m: float,
     sink_m_s: float,
     units: str,
-    current_m_s: float,
+    *,
+    swum: bool = False,
     would: tuple[int, float] | None = None,
+    ways: Sequence[str] = (),
 ) -> str:
     """What no line in the box can do, and which class of line would.
 
     Depth of a towed line is about sunk length × sink rate / speed relative to the water, so that the sink rate that
-    is missing is in the ratio of the depths [Pode1951].
+    is missing is in the ratio of the depths [Pode1951]; a swim says it better where there is one.
 
     Parameters
     ----------
-    spot : SpotAtLevels
-        The spot.
     deepest : str
         Rig that swims deepest here, in words.
     deepest_m, wanted_m : float
         Depth that it reaches, and depth of the hold band's upper edge [m].
     sink_m_s : float
-        Sink rate of that rig's line [m/s].
+        Sink rate of that rig's line; negative floats [m/s].
     units : str
         ``us`` or ``metric``.
-    current_m_s : float
-        Depth-averaged current [m/s].
+    swum : bool
+        Whether faster classes were swum here, so that `would` None says that none does.
     would : tuple, optional
-        Sink rate [in/s] and band time [s] of the class that a direct swim says would; the ratio stands in without it.
+        Sink rate [in/s] and band time [s] of the class that a direct swim says would.
+    ways : sequence of str
+        Other ways that a swim says would, see `way_words`.
     """
     words = (
         f"Nothing in your box reaches here: {deepest} swims deepest, at about {show(deepest_m, 'depth', units)}, and "
@@ -144,22 +167,19 @@ def nothing_reaches(
         return (
             words + f"; a {ips} in/s head ({sink_class(ips * INCH)}) would: its swim gives {seconds(band)} in the band."
         )
-    rate = sink_m_s * wanted_m / max(deepest_m, 0.05)
-    heaviest = 9.0 * INCH
+    if swum:
+        words += f"; no class of head up to {HEAVIEST_IPS} in/s does"
+        return words + (f", but {_one_of(list(ways))}." if ways else ".")
     if deepest_m >= wanted_m:
         return words + "; it passes through the band too briefly to fish it."
-    if rate <= heaviest:
+    if sink_m_s <= 0.0:
+        return words + "; it takes a line that sinks."
+    rate = sink_m_s * wanted_m / max(deepest_m, 0.05)
+    if rate <= HEAVIEST_IPS * INCH:
         return (
             words + f"; by the ratio of the depths a head of about {rate / INCH:.0f} in/s ({sink_class(rate)}) would."
         )
-    tips = []
-    if current_m_s > 0:
-        if spot.spot.stance in ("wading", "bank", "anchored"):
-            tips.append("fish it from a boat that drifts with the current")
-        if spot.angle_deg < 120:
-            tips.append("cast further up")
-    tips.append("wait for a lower level" if current_m_s > 0 else "take a longer cast")
-    return words + f"; no class of line sinks fast enough for that, so {_one_of(tips)}."
+    return words + "; by the ratio of the depths no class of line sinks fast enough for that."
 
 
 def nothing_hangs_less(least: Choice, doubts: dict[str, float], hang_limit: float, units: str) -> str:
@@ -263,12 +283,21 @@ def tip_words(kind: str, band_s: float, angle_deg: float, now: Choice, units: st
     units : str
         ``us`` or ``metric``.
     """
-    how = {
-        "further_up": f"Cast further up, to the same lie at {angle_deg:.0f}° from downstream",
-        "drift": "Drift past it instead of anchoring",
-        "anchor": "Hold the boat instead of drifting",
-    }[kind]
-    return f"{how}: its swim gives {seconds(band_s)} in the band instead of {seconds(now.band_time_s)}."
+    how, instead = _ways(angle_deg)[kind], seconds(now.band_time_s)
+    return f"{how[0].upper()}{how[1:]}: its swim gives {seconds(band_s)} in the band instead of {instead}."
+
+
+def way_words(kind: str, band_s: float, angle_deg: float) -> str:
+    """A tip that a swim has checked where nothing else reaches, as part of a sentence."""
+    return f"{_ways(angle_deg)[kind]} and its swim gives {seconds(band_s)} in the band"
+
+
+def _ways(angle_deg: float) -> dict[str, str]:
+    return {
+        "further_up": f"cast further up, to the same lie at {angle_deg:.0f}° from downstream",
+        "drift": "drift past it instead of anchoring",
+        "anchor": "hold the boat instead of drifting",
+    }
 
 
 def only_sinking_running_lines() -> str:

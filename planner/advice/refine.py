@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -118,10 +119,13 @@ def _aim(candidate: Candidate, rigs: list[Rig], limit: float) -> tuple[float, fl
     return (0.0 if best is None else worth(float(candidate.band[best]), own=own)), float(price[at]), at
 
 
-def refine_field(field: Field, tables: SwimTables, found: Found, settings: Settings) -> int:
+def refine_field(
+    field: Field, tables: SwimTables, found: Found, settings: Settings, picks: Sequence[int | None]
+) -> int:
     """Solve the finalists directly at the levels that ask for it, weigh them anew; give the number of swims.
 
-    A finalist whose direct swim fails keeps its table's answer.
+    The one that would be advised at a row (`picks`) comes first, then those that are worth most. A finalist whose
+    direct swim fails keeps its table's answer.
     """
     full = deviations(draw(settings.draws, settings.seed))
     swims = 0
@@ -130,7 +134,7 @@ def refine_field(field: Field, tables: SwimTables, found: Found, settings: Setti
             continue
         ground = ground_rows(field.ground, [row])
         aims = [_aim(candidate, tables.rigs, settings.hang_limit) for candidate in found.candidates[row]]
-        chosen = sorted(range(len(aims)), key=lambda n: aims[n][:2], reverse=True)[:_REFINED]
+        chosen = sorted(range(len(aims)), key=lambda n: (n == picks[row], aims[n][:2]), reverse=True)[:_REFINED]
         for n, (candidate, (_, _, best)) in enumerate(zip(list(found.candidates[row]), aims, strict=True)):
             if n not in chosen:
                 continue

@@ -2,6 +2,7 @@
 
 import itertools
 import math
+import re
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from planner.advice import SwimStore, advise, advise_in_full
 from planner.advice.advise import rigs_of
 from planner.advice.field import field_of, tracks_of
 from planner.advice.objective import countdown_window
-from planner.advice.reasons import nothing_hangs_less, percent
+from planner.advice.reasons import nothing_hangs_less, nothing_reaches, percent, told_second, why
 from planner.advice.records import constants
 from planner.advice.screen import screen
 from planner.advice.search import look, name_variants
@@ -203,7 +204,7 @@ def test_no_soundings_no_advice(make, store):
     """Without a bed there is nothing to advise on."""
     (levels,), _, report = _run(make, store, [make.spot(soundings=0)])
     assert levels[0].best is None
-    assert "No soundings" in levels[0].none_because
+    assert "No sounding" in levels[0].none_because
     assert report.swims == 0
 
 
@@ -261,7 +262,74 @@ def test_what_nothing_reaches_names_the_class_of_line_that_would(make, store):
     assert levels[0].compromise is None
     (levels,), _, _ = _run(make, store, [make.spot(depth=6.0, current=1.2)], box)
     assert "no class of line" in levels[0].none_because
-    assert "boat that drifts" in levels[0].none_because
+
+
+def test_where_nothing_reaches_only_what_a_swim_says_would_is_offered(make, store):
+    """At the level that is planned for no class and no way is named by a ratio: each was swum first.
+
+    A drifting boat and a cast further up were offered wherever no class sinks fast enough, unasked of any swim.
+    """
+    box = make.box(make.line("slow", 1.5), flies=(TackleFly("bulky", "high", math.nan, "none"),))
+    (levels,), _, _ = _run(make, store, [make.spot(depth=6.0, current=1.2, refine=True)], box)
+    assert levels[0].best is None
+    assert "no class of head up to 9 in/s does" in levels[0].none_because
+    assert "ratio" not in levels[0].none_because
+    offered = [way for way in ("drift past it", "cast further up") if way in levels[0].none_because]
+    assert levels[0].none_because.count("its swim gives") == len(offered)
+
+
+def test_a_floating_line_that_does_not_reach_is_told_a_head_that_sinks(make, store):
+    """The class that would sinks: a floating line's own rate is below zero, and 0 or -1 in/s was told to do."""
+    box = make.box(make.line("floater", 0.0, 210.0, 38.0), flies=(TackleFly("bulky", "high", math.nan, "light"),))
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.8, current=0.5, sd=0.05, refine=True)], box)
+    assert levels[0].best is None
+    assert "Nothing in your box reaches here" in levels[0].none_because
+    assert re.search(r"; a [1-9] in/s head \((?!floating)", levels[0].none_because)
+    told = nothing_reaches("bulky on floater", 0.4, 1.2, -0.03, "metric")
+    assert told.endswith("; it takes a line that sinks.")
+
+
+def test_a_compromise_fishes_the_band_and_hangs_beyond_the_limit(make, store):
+    """Of a band too thin to fish within the limit the compromise is no swim that keeps the limit and does not fish.
+
+    One that hung 1 % and gave 0.3 s was told beside the words that every swim hangs more than 10 %.
+    """
+    spot = make.spot(depth=1.6, current=0.8, sd=0.4, hold=(0.2, 0.25), refine=True)
+    for limit in (0.0, 0.02):
+        (levels,), _, _ = _run(make, store, [spot], settings=make.replace(make.quick, hang_limit=limit))
+        least = levels[0].compromise
+        assert least is not None
+        assert least.hang_chance > limit
+        assert least.band_time_s >= 0.5
+
+
+def test_what_is_advised_where_the_shortlist_is_solved_was_solved_itself(make, store):
+    """The answer at the planned level rests on a direct swim, also where ties or the ladder choose it."""
+    rises = tuple(np.arange(-0.3, 0.31, 0.1))
+    spot = make.spot(depth=1.8, current=0.5, rises=rises)
+    levels = tuple(make.replace(level, refine=i == 3) for i, level in enumerate(spot.levels))
+    (found,), _, _ = _run(make, store, [make.replace(spot, levels=levels)])
+    assert [advice.best.refined for advice in found] == [i == 3 for i in range(len(rises))]
+
+
+def test_a_next_best_that_gives_more_is_told_why_it_comes_second(make, store):
+    """No sentence leaves a larger number beside the second choice without its reason."""
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.8, current=0.5, refine=True)])
+    best = levels[0].best
+    more = make.replace(best, line="other", band_time_s=1.05 * best.band_time_s)
+    parts = (best, 1.8, math.nan, more, 0.0, 0.1, "metric")
+    assert "none of the day's rods" in why(*parts, told_second(best, more, {best.line}))
+    assert "change more often with the level" in why(*parts, told_second(best, more, set()))
+    assert told_second(more, best, set()) == ""
+
+
+def test_a_level_that_is_not_known_is_not_told_as_missing_soundings(make, store):
+    """Soundings that cannot be carried to a reading, or cannot be used, are told as that."""
+    spot = make.spot(depth=1.8, current=0.5, rises=(math.nan,))
+    (levels,), _, _ = _run(make, store, [spot])
+    assert "a stage is needed" in levels[0].none_because
+    (levels,), _, _ = _run(make, store, [make.spot(soundings=0)])
+    assert "No sounding here can be used" in levels[0].none_because
 
 
 def test_where_everything_hangs_the_compromise_is_named(make, store):

@@ -1,5 +1,6 @@
 """The rods to rig."""
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -58,6 +59,32 @@ def test_the_rods_name_the_flies_and_the_spots_they_serve():
         ("quick", ("slim",), ("b",)),
     ]
     assert rods[0].lost_share == pytest.approx(0.0)
+
+
+def test_the_kit_holds_the_fly_that_is_advised_on_the_rod_that_it_names():
+    """A tie that the answer settles for one rod is not given to the other, and the planned fly comes along.
+
+    The demo with heavy flies alone told a fly at two spots that was on none of its rod's lines.
+    """
+    worth = {"slow": (9.0, "big"), "quick": (9.2, "slim")}
+    tied = Advice("a", replace(_choice("slow", "odd", 8.9), refined=True), None, by_line=worth)
+    big = Advice("b", _choice("slow", "big", 300.0), None, by_line={"slow": (300.0, "big"), "quick": (1.0, "slim")})
+    slim = Advice("c", _choice("quick", "slim", 80.0), None, by_line={"slow": (1.0, "big"), "quick": (80.0, "slim")})
+    rods = rods_to_rig([[tied], [big], [slim]], None, Settings())
+    assert {rod.line: (set(rod.flies), set(rod.spots)) for rod in rods} == {
+        "slow": ({"big", "odd"}, {"a", "b"}),
+        "quick": ({"slim"}, {"c"}),
+    }
+
+
+def test_a_rod_does_not_name_a_spot_that_it_serves_at_levels_that_hardly_come():
+    """A spot is named by the rods that fish it at likely levels; all seven were named for one rod of the demo."""
+    usual = Advice("a", _choice("slow", "big", 9.0), None, by_line={"slow": (9.0, "big"), "quick": (8.0, "slim")})
+    rare = Advice("a", _choice("quick", "slim", 9.0), None, by_line={"slow": (1.0, "big"), "quick": (9.0, "slim")})
+    other = Advice("b", _choice("quick", "slim", 9.0), None, by_line={"slow": (1.0, "big"), "quick": (9.0, "slim")})
+    weights = [np.array([0.999, 0.001]), np.array([1.0, 0.0])]
+    rods = rods_to_rig([[usual, rare], [other, other]], weights, Settings())
+    assert {rod.line: rod.spots for rod in rods} == {"slow": ("a",), "quick": ("b",)}
 
 
 def test_one_rod_alone_says_what_it_loses():
