@@ -70,6 +70,7 @@ class Sensitivity:
         """In the shape of ``plan.json``."""
         return {
             "unknown": self.unknown,
+            "knowable": self.unknown != MODEL,  # no one can look up what the model misses
             "sd": round(self.sd, 6),
             "unit": self.unit,
             "height_sd_m": round(self.height_m, 4),

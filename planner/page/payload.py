@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from planner.page import words
+from planner.page.more import more_words
 from planner.river.records import HOLD_HIGH_M, HOLD_LOW_M, River
 
 __all__ = ["payload", "planned_level", "script_json", "step_value"]
@@ -187,7 +188,7 @@ def _least(choice: dict[str, Any] | None, tables: _Tables) -> int | None:
     return tables.text(f"{choice.get('line')}, {choice.get('fly')}, {count}: hangs in {hang} of casts")
 
 
-def _planned_spot(spot: dict[str, Any], tables: _Tables) -> dict[str, Any]:
+def _planned_spot(spot: dict[str, Any], tables: _Tables, learned: dict[str, Any] | None, units: str) -> dict[str, Any]:
     best = spot.get("best") or {}
     row = {
         **best,
@@ -212,6 +213,7 @@ def _planned_spot(spot: dict[str, Any], tables: _Tables) -> dict[str, Any]:
         else None,
         "swim": _swim(spot.get("swim")),
         "least": _least(spot.get("compromise"), tables),
+        "more": [[tables.text(label), tables.text(text)] for label, text in more_words(spot, learned, units)],
     }
 
 
@@ -293,7 +295,7 @@ def payload(plan: dict[str, Any], river: River, units: str) -> dict[str, Any]:
             }
             for run in plan.get("runs") or ()
         ],
-        "spots": [_planned_spot(spot, tables) for spot in plan.get("spots") or ()],
+        "spots": [_planned_spot(spot, tables, plan.get("learned"), units) for spot in plan.get("spots") or ()],
         "observed": [g.get("observed_at") for g in plan.get("gauges") or ()],
         "day": plan.get("for_day"),
         "invented": river.extra.get("invented") is True,

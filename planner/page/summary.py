@@ -124,7 +124,7 @@ def _trip(plan: dict[str, Any], units: str, zone: str) -> list[str]:
 
 def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
     body: list[tuple[str, ...]] = []
-    missing: list[str] = []
+    below: list[str] = []
     spots = plan.get("spots") or []
     for i, spot in enumerate(spots[:_MOST_SPOTS], 1):
         best = spot.get("best")
@@ -141,12 +141,14 @@ def _spots(plan: dict[str, Any], units: str, zone: str) -> list[str]:
                 show(spot.get("depth_m"), "depth", units),
             )
         )
+        for tip in spot.get("tips") or ():
+            below += _wrapped(_plain(f"{i}: {tip}"), "  ", "     ")
         if not best:
-            missing += _wrapped(_plain(f"{i}: {spot.get('none_because') or 'no answer'}"), "  ", "     ")
+            below += _wrapped(_plain(f"{i}: {spot.get('none_because') or 'no answer'}"), "  ", "     ")
     if not body:
         return ["No spot is drawn in this river folder."]
     head = ("", "spot", "at", "caution", "count", "line", "fly", "strip", "water")
-    out = [*_columns(head, body, 22), *missing]
+    out = [*_columns(head, body, 22), *below]
     if len(spots) > _MOST_SPOTS:
         out.append(f"and {len(spots) - _MOST_SPOTS} more spots: see the page or spots.csv")
     return out

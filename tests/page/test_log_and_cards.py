@@ -14,6 +14,7 @@ import pytest
 
 from planner.page import build_page
 from planner.page.logbook import PAGE_LOG_COLUMNS, trip_key
+from planner.page.summary import summary
 from planner.river.depths import parse_log
 from planner.river.values import Notebook
 from tests.browser import DESKTOP, PHONE, opened
@@ -335,3 +336,37 @@ def test_axe_finds_nothing_serious_on_page_and_cards(browser: Any, nasty_page: P
         found_there += page.evaluate(run)
     assert [row for row in found_there if row[0] in ("serious", "critical")] == []
     assert min(row[1] for row in found_there if row[0] == "passes") > 20
+
+
+def test_the_card_tells_what_else_is_known_at_the_planned_level(browser: Any, tmp_path: Path) -> None:
+    """Tips, the steps beside it, what matters most and what the log taught stand on the card, and leave with the level.
+
+    They were in plan.json and `why` alone, where no one looks on the water.
+    """
+    plan, river = sample()
+    spot = plan["spots"][0]
+    spot["tips"] = ["Cast further up: its swim gives 18 s in the band instead of 11 s."]
+    spot["if_lower"], spot["if_higher"] = "The same rig: count 4 s, fed; 11 s in the band.", None
+    spot["sensitivity"] = [
+        {"unknown": "model's own error", "knowable": False, "height_sd_m": 0.3, "share": 0.6, "band_if_known_s": 9.0},
+        {"unknown": "current", "knowable": True, "height_sd_m": 0.2, "share": 0.3, "band_if_known_s": 7.5},
+    ]
+    plan["learned"] = {"spots": [{"spot": spot["id"], "words": "Learned from 3 swims."}], "lines": []}
+    path = tmp_path / "plan.html"
+    path.write_text(build_page(plan, river, "us"), encoding="utf-8")
+    with opened(browser, path) as found:
+        found.page.locator("[data-open='0']").click()
+        facts = found.page.locator("#card-body").inner_text()
+        for said in (spot["tips"][0], spot["if_lower"], "The current: alone it moves", "Learned from 3 swims."):
+            assert said in facts
+        assert "One step higher" not in facts
+        found.page.locator("[data-card-step='1']").first.click()
+        assert spot["tips"][0] not in found.page.locator("#card-body").inner_text()
+        assert found.complaints == []
+
+
+def test_the_terminal_lists_the_tips() -> None:
+    """A tip is read in the evening too."""
+    plan, _ = sample()
+    plan["spots"][1]["tips"] = ["Drift past it instead of anchoring: its swim gives 9 s instead of 5 s."]
+    assert "  2: Drift past it instead of anchoring" in summary(plan, "us")

@@ -68,6 +68,7 @@ function paintCard() {
     + (known(fixedPart.stance[1]) ? " at " + show(fixedPart.stance[1], "speed") : "") + " at the planned level" : ""));
   fact(facts, "Depth where the fly lands", range(a.depth, fixedPart.depth, "depth"));
   fact(facts, "Current there", range(a.speed, fixedPart.speed, "speed"));
+  if (!a.line && planned) moreFacts(facts, fixedPart);
   fact(facts, "Arrive", fixedPart.at);
   body.appendChild(facts);
 }
@@ -102,7 +103,13 @@ function cardAnswer(body, a, fixedPart, planned) {
   const next = planned ? fixedPart.next : null;
   fact(more, "Next best", next ? [words(next[0]), words(next[1]), words(next[2])].filter(Boolean).join(", ") : "", "wide");
   fact(more, "Why", a.why, "wide why");
+  if (planned) moreFacts(more, fixedPart);
   body.appendChild(more);
+}
+
+// Tips, the steps beside the planned level, what matters most and what the log taught: known at the planned level only.
+function moreFacts(parent, fixedPart) {
+  for (const pair of fixedPart.more) fact(parent, words(pair[0]), words(pair[1]), "wide why");
 }
 
 function stopTimer() {
