@@ -190,6 +190,6 @@ def _rows(rows: list[dict[str, Any]], units: str) -> list[str]:
 def _seconds(rows: list[dict[str, float]]) -> list[str]:
     out = ["   count  in the band  touches  hangs"]
     for row in rows:
-        chances = f"{100 * row['touch_chance']:>5.0f} %  {100 * row['hang_chance']:>4.0f} %"
+        chances = f"{100 * row['touch_chance']:>5.1f} %  {100 * row['hang_chance']:>4.1f} %"
         out.append(f"   {row['count_s']:>3.0f} s  {row['band_time_s']:>9.1f} s  {chances}")
     return out

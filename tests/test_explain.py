@@ -20,8 +20,12 @@ def made(tmp_path_factory):
     return why_report(DEMO, "pool-ledge", now=NOW), plan.plan
 
 
+def _row(report, name):
+    return next(row for step in report["chain"] for row in step["rows"] if row["name"] == name)
+
+
 def _value(report, name):
-    return next(row["value"] for step in report["chain"] for row in step["rows"] if row["name"] == name)
+    return _row(report, name)["value"]
 
 
 def test_the_chain_ends_in_the_plans_own_answer(made):
@@ -47,6 +51,14 @@ def test_a_calculator_arrives_at_each_number(made):
     assert v("current there v") * (1 + 1 / v("exponent of the profile m")) == pytest.approx(
         v("current at the surface u0")
     )
+    h, v_run = v("depth there h"), v("current taken V")
+    assert v_run * v("area A") / v("sum of h^(5/3) across I") * h ** (2 / 3) == pytest.approx(v("current there v"))
+    m = 0.41 * h ** (1 / 6) / (v("n that the sounding day shows") * math.sqrt(9.80665))
+    assert min(max(m, 3.5), 7.0) == pytest.approx(v("exponent of the profile m"))
+    depth_sd = (_row(report, "depth there h")["high"] - h) / 1.2815515655446004
+    spread = math.sqrt(v("doubt of V") ** 2 + v("doubt of the sharing") ** 2 + (2 / 3 * depth_sd / h) ** 2)
+    there = _row(report, "current there v")
+    assert there["high"] == pytest.approx(there["value"] * math.exp(1.2815515655446004 * spread))
     rho, g = 1000.0, 9.81
     w = (v("density ρl") - rho) * g * math.pi * v("diameter d") ** 2 / 4
     assert v("weight in water w") == pytest.approx(w, rel=2e-3)
@@ -77,6 +89,16 @@ def test_every_number_has_a_unit_and_an_origin(made):
         for row in step["rows"]:
             assert row["unit"], row
             assert row["origin"], row
+
+
+def test_an_origin_is_where_the_number_comes_from(made):
+    """A value that the folder does not give is not said to stand in it; leader and time to the lift are told."""
+    report, _ = made
+    assert "usual" in _row(report, "hold band, low")["origin"]
+    assert _row(report, "slope S")["origin"] == "runs.geojson"
+    assert _row(report, "Manning's n")["origin"].startswith("bed class ")
+    assert _row(report, "leader and tippet")["origin"] == "as the box holds it"
+    assert 0 < _value(report, "time to the lift") <= _value(report, "time to the pick-up") + 1.5
 
 
 def test_the_text_begins_with_the_cautions_and_shows_both_units(made):

@@ -32,9 +32,11 @@ def more_words(spot: dict[str, Any], learned: dict[str, Any] | None, units: str)
     most = next((one for one in spot.get("sensitivity") or () if one.get("knowable", True)), None)
     if most is not None:
         moves = f"alone it moves the fly by about {show(most['height_sd_m'], 'depth', units)}"
-        known = f"known, up to {most['band_if_known_s']:.0f} s in the band"
-        doubt = f"{percent(most['share'])} of the doubt of its height"
-        out.append(("What matters most", f"The {most['unknown']}: {moves}, {doubt}; {known}."))
+        words = f"The {most['unknown']}: {moves}, {percent(most['share'])} of the doubt of its height"
+        # known to be as taken it may give less too, as then nothing brings a fly that is too high down to the band
+        if most["band_if_known_s"] >= ((spot.get("best") or {}).get("band_time_s") or 0.0) + 0.5:
+            words += f"; known, up to {most['band_if_known_s']:.0f} s in the band"
+        out.append(("What matters most", f"{words}."))
     taught, line = learned or {}, (spot.get("best") or {}).get("line")
     said = [one["words"] for one in taught.get("spots") or () if one["spot"] == spot["id"]]
     said += [one["words"] for one in taught.get("lines") or () if line and one["line"] == line]
