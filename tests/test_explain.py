@@ -1,6 +1,8 @@
 """`plumbrun why`: the chain of one spot can be followed with a calculator, and says what the plan says."""
 
+import itertools
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -129,3 +131,32 @@ def test_a_level_of_ones_own_and_an_unknown_spot(made):
     assert report["learned"]["swims"] == 0
     with pytest.raises(UsageMistake, match="pool-ledge"):
         why_report(DEMO, "nowhere", now=NOW)
+
+
+def test_what_the_docs_say_of_the_demos_ladder_holds(made):
+    """docs/advice.md counts leaders, mends and changes along the ladder; a tie on another machine may move a few."""
+    _, plan = made
+    steps = [[row for row in step["spots"] if row["line"]] for step in plan["ladder"]]
+    rows = [row for step in steps for row in step]
+    pairs = [
+        (one, other)
+        for below, above in itertools.pairwise(steps)
+        for one in below
+        for other in above
+        if one["id"] == other["id"]
+    ]
+    way = ("line", "fly", "leader_m", "countdown_mode", "strip_m_s")
+    leaders, mends = (
+        sum(row["leader_m"] is not None for row in rows),
+        sum(r["countdown_mode"] == "mended" for r in rows),
+    )
+    rigs = sum((a["line"], a["fly"]) != (b["line"], b["fly"]) for a, b in pairs)
+    ways = sum(any(a[name] != b[name] for name in way) for a, b in pairs)
+    said = (Path(__file__).parent.parent / "docs" / "advice.md").read_text(encoding="utf-8").replace("\n", " ")
+    told = [
+        *re.search(
+            r"Of the (\d+) answers on the demo’s ladder (\d+) have the longer leader and (\d+) are", said
+        ).groups(),
+        *re.search(r"at (\d+) and (\d+) now \((\d+) steps up\)", said).groups(),
+    ]
+    assert [int(word) for word in told] == pytest.approx([len(rows), leaders, mends, rigs, ways, len(pairs)], abs=4)
