@@ -107,7 +107,7 @@ def coarse(
     Parameters
     ----------
     field, tables, ways, settings : Field, SwimTables, list of Way, Settings
-        As in `search.weigh_field`.
+        As in `search.look`.
     tracks, ground : callable
         Tracks of a way, and the ground, at some rows.
     beat : Coarse, optional

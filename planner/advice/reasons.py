@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from planner.advice.records import Choice, constants
 from planner.sink.constants import constant
-from planner.sink.line import sink_class
+from planner.sink.standards import sink_class
 from planner.units import INCH, show
 
 __all__ = [

@@ -29,7 +29,6 @@ __all__ = [
     "name_variants",
     "tenths",
     "track_rows",
-    "weigh_field",
 ]
 
 _AROUND_S = 6
@@ -76,14 +75,6 @@ class Found:
     candidates: list[list[Candidate]]
     by_line: list[dict[str, tuple[float, str]]]
     tracks: TracksAt
-
-
-def weigh_field(field: Field, tables: SwimTables, ways: list[Way], settings: Settings) -> Found:
-    """`look`, the swims of the trials, `name_variants`, the swims that these need, and `look_closely` at one field."""
-    looked = look(field, tables, ways, settings)
-    tables.require(looked.needs)
-    tables.require(name_variants(field, tables, looked, settings))
-    return look_closely(field, tables, looked, settings)
 
 
 def look(field: Field, tables: SwimTables, ways: list[Way], settings: Settings) -> Looked:

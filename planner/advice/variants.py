@@ -95,7 +95,7 @@ def variants_of(
     trials : sequence of Way
         From `trials_of`, whose swims were required.
     tables, settings : SwimTables, Settings
-        As in `search.weigh_field`.
+        As in `search.look`.
     """
     rigs, made = tables.rigs, []
     for place, way in enumerate(_ranked(field, ways, found)[:_SURE]):

@@ -1,6 +1,6 @@
 """The bed of a run: channel coordinates, interpolation of soundings, sections and their error."""
 
-from planner.bed.error import BedError, block_error, cross_validate
+from planner.bed.error import BedError, block_error
 from planner.bed.frame import ChannelFrame
 from planner.bed.outline import Edges, centreline, flowline_near, polygon_edges
 from planner.bed.points import Points, thin
@@ -20,7 +20,6 @@ __all__ = [
     "Wetted",
     "block_error",
     "centreline",
-    "cross_validate",
     "fit_bed",
     "flowline_near",
     "idw_weights",

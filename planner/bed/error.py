@@ -11,7 +11,7 @@ import numpy.typing as npt
 from planner.bed.constants import constants
 from planner.bed.points import Points, weights_at
 
-__all__ = ["BedError", "block_error", "cross_validate"]
+__all__ = ["BedError", "block_error"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -71,11 +71,6 @@ def _misses(points: Points, stretch: float, group: Any, queries: Any) -> tuple[F
     if not misses:
         return np.empty(0), np.empty(0)
     return np.concatenate(misses), np.concatenate(distances)
-
-
-def cross_validate(points: Points, stretch: float, blocks: int = 10, seed: int = 20260612) -> float:
-    """Root mean square miss [m] with one block along the channel left out at a time; see `block_error`."""
-    return block_error(points, stretch, blocks, seed).rmse
 
 
 def block_error(points: Points, stretch: float, blocks: int = 10, seed: int = 20260612) -> BedError:

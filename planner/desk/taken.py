@@ -9,7 +9,7 @@ from typing import Any
 
 from planner.errors import DataUnfit
 
-__all__ = ["MOST_FEATURES", "MOST_POSITIONS", "MOST_TEXT", "ROLES", "Taken", "position", "role_of"]
+__all__ = ["MOST_FEATURES", "MOST_POSITIONS", "MOST_TEXT", "Taken", "position", "role_of"]
 
 # More than an evening draws, and far less than would stall a browser (design choice).
 MOST_FEATURES = 5_000
@@ -19,7 +19,6 @@ _MOST_DROPS = 50
 # A cast is at most about this long [m]; a longer line of two points is no spot (common practice, no source).
 _LONGEST_CAST_M = 45.0
 
-ROLES = ("run", "spot", "put_in", "take_out", "hazard", "flowline", "sounding")
 _BY_NAME = (
     ("take_out", re.compile(r"take[\s_-]*out", re.I)),
     ("put_in", re.compile(r"put[\s_-]*in|launch|boat ramp", re.I)),

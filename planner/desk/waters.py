@@ -64,7 +64,6 @@ class Waters:
         self._flows: dict[str, tuple[str, RunFlow]] = {}
         self._seen: dict[str, tuple[tuple[Any, ...] | None, GaugeView | None]] = {}
         self._keys: dict[str, tuple[tuple[Any, ...], str]] = {}
-        self.surveys = 0
 
     def view(self, station: str, river: River, request: Request) -> GaugeView:
         """A gauge for a request; what was read of it within the last minutes is not read again."""
@@ -122,7 +121,6 @@ class Waters:
             held = (key, survey_run(run, river, view.record, view.rating))
             with self._lock:
                 self._flows[run.id] = held
-                self.surveys += 1
         return water_of(run, held[1], view, [spot for spot in river.spots if spot.run == run.id])
 
     def _key(self, run: Run, river: River, view: GaugeView) -> str:

@@ -15,7 +15,6 @@ __all__ = [
     "critical_depth",
     "froude",
     "manning_discharge",
-    "manning_n",
     "manning_velocity",
     "normal_depth",
     "trapezoid",
@@ -56,13 +55,6 @@ def manning_velocity(radius: npt.ArrayLike, slope: npt.ArrayLike, n: npt.ArrayLi
 def manning_discharge(area: npt.ArrayLike, radius: npt.ArrayLike, slope: npt.ArrayLike, n: npt.ArrayLike) -> Floats:
     """Discharge [m³/s] of uniform flow, Q = A V with V of `manning_velocity`; area [m²]."""
     return np.asarray(area, dtype=float) * manning_velocity(radius, slope, n)
-
-
-def manning_n(radius: float, slope: float, velocity: float) -> float:
-    """Roughness [s/m^(1/3)] that a gauging shows, n = R^(2/3) S^(1/2) / V; NaN when an input is not positive."""
-    if not (radius > 0 and slope > 0 and velocity > 0):
-        return math.nan
-    return radius ** (2.0 / 3.0) * math.sqrt(slope) / velocity
 
 
 def trapezoid(depth: npt.ArrayLike, width: float, side: float = 0.0) -> tuple[Floats, Floats, Floats]:

@@ -1,4 +1,4 @@
-"""Current from bed to surface: power law and logarithmic law.
+"""Current from bed to surface by the power law.
 
 The exponent m of the power law is from 3.5 (boulders) to 7 (smooth sand); 1/7 is not a law of rivers.
 """
@@ -16,11 +16,6 @@ from planner.flow.manning import GRAVITY
 __all__ = [
     "KARMAN",
     "exponent_of",
-    "log_law",
-    "log_law_mean",
-    "log_law_mean_height",
-    "mean_from_points",
-    "shear_velocity",
     "speed_at_height",
     "surface_speed",
 ]
@@ -84,51 +79,3 @@ def surface_speed(mean: npt.ArrayLike, m: npt.ArrayLike) -> Floats:
     """
     e = np.asarray(m, dtype=float)
     return np.asarray(mean, dtype=float) * (e + 1) / e
-
-
-def shear_velocity(radius: float, slope: float, gravity: float = GRAVITY) -> float:
-    """Shear velocity u* = sqrt(g R S) [m/s]; radius [m], slope [m/m]."""
-    return math.sqrt(gravity * radius * slope)
-
-
-def log_law(height: npt.ArrayLike, shear: float, ks: float) -> Floats:
-    """Current [m/s] at a height [m], u = (u*/kappa) ln(z/z0), z0 = ks/30 (1); zero below z0.
-
-    Parameters
-    ----------
-    height : array_like
-        z above the bed [m].
-    shear : float
-        u* [m/s].
-    ks : float
-        Equivalent roughness height [m]; about 3.5 D84.
-    """
-    z = np.asarray(height, dtype=float)
-    return shear / KARMAN * np.log(np.maximum(z / (ks / 30.0), 1.0))
-
-
-def log_law_mean(depth: float, shear: float, ks: float) -> float:
-    """Depth mean of `log_law` [m/s], (u*/kappa)(ln(h/z0) - 1 + z0/h) (1); depth h [m]."""
-    z0 = ks / 30.0
-    return shear / KARMAN * (math.log(depth / z0) - 1.0 + z0 / depth)
-
-
-def log_law_mean_height(depth: float) -> float:
-    """Height [m] where the log law meets its depth mean, h/e for z0 far below h (1); depth h [m]."""
-    return depth / math.e
-
-
-def mean_from_points(speeds: dict[str, float]) -> float:
-    """Depth-averaged current [m/s] from a current meter's speeds at depth fractions below the surface.
-
-    Parameters
-    ----------
-    speeds : dict
-        Speeds [m/s] by fraction as text. ``0.2`` and ``0.8``: half their sum; ``0.6`` alone: that speed; all three:
-        (v0.2 + 2 v0.6 + v0.8) / 4 [Rantz1982].
-    """
-    if {"0.2", "0.6", "0.8"} <= speeds.keys():
-        return (speeds["0.2"] + 2 * speeds["0.6"] + speeds["0.8"]) / 4
-    if {"0.2", "0.8"} <= speeds.keys():
-        return (speeds["0.2"] + speeds["0.8"]) / 2
-    return speeds.get("0.6", math.nan)

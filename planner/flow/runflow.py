@@ -295,18 +295,6 @@ class RunFlow:
         """
         return local_at(self, state, lon, lat)
 
-    def drift_time(
-        self,
-        state: FlowState,
-        start: tuple[float, float] | None = None,
-        end: tuple[float, float] | None = None,
-        ratio: float = 1.0,
-    ) -> tuple[float, float, float]:
-        """Time of a boat down the run [s], its 10 and 90 %; see `planner.flow.drift.drift_time`."""
-        from planner.flow.drift import drift_time
-
-        return drift_time(self, state, start, end, ratio)
-
     def patch(
         self, state: FlowState, lon: float, lat: float, half_size_m: float = 30.0, step_m: float = 0.5
     ) -> tuple[Floats, Floats, Floats, Floats]:

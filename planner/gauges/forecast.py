@@ -57,16 +57,12 @@ class FloodCategories:
         The same gauge at the US Geological Survey, empty when not given.
     stage_m, discharge_m3s : mapping
         ``action``, ``minor``, ``moderate``, ``major`` [m], [m³/s].
-    observed_category, forecast_category : str
-        The agency's own word for the present and the forecast, empty when not given.
     """
 
     station: str
     usgs_station: str
     stage_m: Mapping[str, float] = field(default_factory=dict)
     discharge_m3s: Mapping[str, float] = field(default_factory=dict)
-    observed_category: str = ""
-    forecast_category: str = ""
 
     def known_stages(self) -> dict[str, float]:
         """Categories with a stage [m]."""

@@ -1,13 +1,12 @@
-"""What field crews measured at a gauge: width, area, velocity, stage and discharge; annual peaks.
+"""What field crews measured at a gauge: width, area, velocity, stage and discharge.
 
-Reads ``channel-measurements``, ``field-measurements`` and ``peaks`` of the USGS Water Data API v1 and the older RDB
+Reads ``channel-measurements`` and ``field-measurements`` of the USGS Water Data API v1 and the older RDB
 tables. A measurement is of the section where the crew stood, not of the place where an angler stands.
 """
 
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,14 +16,13 @@ from planner.gauges.usgs_text import site_number
 from planner.gauges.v1_pages import features
 from planner.units import CFS, FOOT
 
-__all__ = ["Measurement", "Peak", "parse_measurements", "parse_peaks", "sound"]
+__all__ = ["Measurement", "parse_measurements"]
 
 _LENGTH = {"ft": FOOT, "m": 1.0}
 _AREA = {"ft^2": FOOT**2, "m^2": 1.0}
 _SPEED = {"ft/s": FOOT, "m/s": 1.0}
 _FLOW = {"ft^3/s": CFS, "m^3/s": 1.0}
 _NEED = "measurements of the US Geological Survey (channel- or field-measurements JSON, or RDB)"
-_OFF = 0.05  # discharge against area times velocity: more than this apart is a slip. Design choice.
 
 
 @dataclass(frozen=True)
@@ -57,18 +55,6 @@ class Measurement:
         return self.area_m2 / self.width_m if self.width_m > 0 else math.nan
 
 
-@dataclass(frozen=True)
-class Peak:
-    """An annual peak; month or day 0 where the date is known in part, NaN where a value is not known."""
-
-    year: int
-    month: int
-    day: int
-    stage_m: float
-    discharge_m3s: float
-    codes: str
-
-
 def parse_measurements(raw: bytes, station: str, where: str = "") -> tuple[Measurement, ...]:
     """Measurements in the order of time.
 
@@ -88,41 +74,6 @@ def parse_measurements(raw: bytes, station: str, where: str = "") -> tuple[Measu
     if not found:
         raise GaugeReplyUnfit(f"the reply holds no measurement of station {number}", _NEED, "check the station", where)
     return tuple(sorted(found, key=lambda one: one.time))
-
-
-def sound(one: Measurement) -> bool | None:
-    """Whether discharge = area x velocity within 5 %; None when one of the three is unknown."""
-    if not all(math.isfinite(v) for v in (one.discharge_m3s, one.area_m2, one.velocity_m_s)) or one.discharge_m3s == 0:
-        return None
-    return abs(one.area_m2 * one.velocity_m_s / one.discharge_m3s - 1.0) <= _OFF
-
-
-def parse_peaks(raw: bytes, station: str, where: str = "") -> tuple[Peak, ...]:
-    """Annual peaks; a partial date such as ``1881-00-00`` stays partial."""
-    number = site_number(station)
-    where = where or "peaks"
-    peaks: list[Peak] = []
-    if bytes(raw[:50]).lstrip().startswith((b"{", b"[")):
-        rows = [p for p in features(raw, where)[0] if p.get("monitoring_location_id") == f"USGS-{number}"]
-        for row in rows:
-            value = _scaled(row.get("value"), row.get("unit_of_measure"), _FLOW | _LENGTH)
-            flow = row.get("parameter_code") == "00060"
-            flags = row.get("qualifier")
-            codes = ",".join(map(str, flags)) if isinstance(flags, list) else str(flags or "")
-            year, month, day = _date(str(row.get("time") or f"{row.get('year')}-00-00"))
-            peaks.append(Peak(year, month, day, math.nan if flow else value, value if flow else math.nan, codes))
-    else:
-        for line in read_table(raw, where).rows:
-            if line.get("site_no") != number:
-                continue
-            stage, flow_cfs = _number(line.get("gage_ht")), _number(line.get("peak_va"))
-            codes = ",".join(filter(None, (line.get("peak_cd"), line.get("gage_ht_cd"))))
-            peaks.append(Peak(*_date(line.get("peak_dt", "")), stage * FOOT, flow_cfs * CFS, codes))
-    if not peaks:
-        raise GaugeReplyUnfit(
-            f"the reply holds no peak of station {number}", "annual peaks", "check the station", where
-        )
-    return tuple(peaks)
 
 
 def _from_json(raw: bytes, number: str, where: str) -> list[Measurement]:
@@ -174,8 +125,3 @@ def _number(text: Any) -> float:
     except (TypeError, ValueError):
         return math.nan
     return value if math.isfinite(value) and value != -999999.0 else math.nan
-
-
-def _date(text: str) -> tuple[int, int, int]:
-    found = re.match(r"(\d{4})(?:-(\d\d))?(?:-(\d\d))?", text)
-    return (int(found[1]), int(found[2] or 0), int(found[3] or 0)) if found else (0, 0, 0)

@@ -163,19 +163,11 @@ def parse_categories(raw: bytes, where: str = "") -> FloodCategories | None:
         entry = entry if isinstance(entry, dict) else {}
         stages[level] = _number(entry.get("stage")) * stage_factor
         flows[level] = _number(entry.get("flow")) * flow_factor
-    status = reply.get("status")
-
-    def now(part: str) -> str:
-        entry = status.get(part) if isinstance(status, dict) else None
-        return str(entry.get("floodCategory", "")) if isinstance(entry, dict) else ""
-
     return FloodCategories(
         station=f"noaa:{reply.get('lid', '')}",
         usgs_station=f"usgs:{reply['usgsId']}" if reply.get("usgsId") else "",
         stage_m=stages,
         discharge_m3s=flows,
-        observed_category=now("observed"),
-        forecast_category=now("forecast"),
     )
 
 

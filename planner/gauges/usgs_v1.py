@@ -28,7 +28,7 @@ from planner.units import CFS, FOOT
 if TYPE_CHECKING:
     import requests
 
-__all__ = ["ADDRESS", "SERVICE", "VARIABLES", "get", "parse", "parse_daily", "read"]
+__all__ = ["ADDRESS", "SERVICE", "VARIABLES", "get", "parse", "read"]
 
 
 # parameter code -> (our column, {agency's unit: factor to SI}). Levels above a national datum (63160, 62615 and the
@@ -155,37 +155,6 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
         if key not in columns
     ]
     return assemble(station, "", columns, notes, retrieved_at)
-
-
-def parse_daily(raw: bytes, station: str, where: str = "") -> tuple[np.ndarray, np.ndarray]:
-    """Daily mean discharge from pages of ``daily`` or ``latest-daily``.
-
-    Returns
-    -------
-    days : np.ndarray
-        datetime64[D] of the station's own calendar, ascending, unique, shape (n,).
-    discharge_m3s : np.ndarray
-        NaN missing, shape (n,) [m³/s].
-    """
-    number = site_number(station)
-    where = where or f"reply of the {SERVICE}"
-    found, _ = features(raw, where)
-    values: dict[str, float] = {}
-    for entry in found:
-        if (
-            entry.get("monitoring_location_id") == f"USGS-{number}"
-            and entry.get("parameter_code") == "00060"
-            and entry.get("statistic_id") == "00003"
-            and entry.get("unit_of_measure") in VARIABLES["00060"][1]
-        ):
-            value = floats([entry.get("value")], [], "00060")[0]
-            factor = VARIABLES["00060"][1][entry["unit_of_measure"]]
-            values[str(entry.get("time"))[:10]] = np.nan if value == _NO_DATA else value * factor
-    try:
-        days = np.array(sorted(values), "datetime64[D]")
-    except ValueError as error:
-        raise odd("time", where) from error
-    return days, np.array([values[day] for day in sorted(values)])
 
 
 def _factor(key: tuple[Any, ...], notes: list[str]) -> float | None:

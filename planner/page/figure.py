@@ -20,13 +20,7 @@ from folium.template import Template
 
 from planner.errors import PlumbrunError
 
-__all__ = ["LEAFLET_SHA256", "OfflineFigure", "OfflineMap", "PageUnfit", "compose", "leaflet_file", "outside_addresses"]
-
-LEAFLET_SHA256 = {
-    "leaflet.js": "db49d009c841f5ca34a888c96511ae936fd9f5533e90d8b2c4d57596f4e5641a",
-    "leaflet.css": "a7837102824184820dfa198d1ebcd109ff6d0ff9a2672a074b9a1b4d147d04c6",
-}
-"""Of version 1.9.4, the same bytes as the map library's own package."""
+__all__ = ["OfflineFigure", "OfflineMap", "PageUnfit", "compose", "leaflet_file", "outside_addresses"]
 
 _POLICY_PLACE = "@@policy@@"
 _FOLIUM_VIEWPORT = re.compile(r'<meta name="viewport" content="[^"]*user-scalable=no"\s*/>')

@@ -10,12 +10,9 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
-from planner.river.depths import LOG_COLUMNS
 from planner.river.records import River
 
-__all__ = ["PAGE_LOG_COLUMNS", "log_section", "trip_key"]
-
-PAGE_LOG_COLUMNS = (*LOG_COLUMNS, "hung", "countdown_mode", "strip_m_s")
+__all__ = ["log_section", "trip_key"]
 
 
 def trip_key(plan: dict[str, Any], river: River) -> str:

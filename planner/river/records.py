@@ -23,7 +23,6 @@ __all__ = [
     "DRAG_CLASSES",
     "HOLD_HIGH_M",
     "HOLD_LOW_M",
-    "LEVELS",
     "PLACE_KINDS",
     "STANCES",
     "WEIGHTINGS",
@@ -42,7 +41,6 @@ BANKS = ("both", "left", "right", "none")
 PLACE_KINDS = ("put_in", "take_out", "hazard", "flowline")
 DRAG_CLASSES = ("high", "medium", "low")
 WEIGHTINGS = ("none", "light", "heavy")
-LEVELS = ("error", "warning", "note")
 
 # The band above the bed where smallmouth are expected to hold (design choice, see the design's hold band).
 HOLD_LOW_M = 0.15

@@ -123,10 +123,6 @@ class FreeSwims:
         The deepest node of line or fly [m].
     distance : array, shape (B, C, T)
         Horizontal distance of the fly from the rod tip [m].
-    relative_speed : array, shape (B, C, T)
-        Speed of the fly through the water [m/s].
-    count_times_s : array, shape (Tc,)
-        Time since landing [s].
     count_depth, count_x, count_y, count_low_depth, count_low_x, count_low_y : array, shape (B, Tc)
         The countdown, shared by all countdowns up to each one's end [m].
     fed_m : array, shape (B, C)
@@ -144,8 +140,6 @@ class FreeSwims:
     low_x: np.ndarray
     low_y: np.ndarray
     distance: np.ndarray
-    relative_speed: np.ndarray
-    count_times_s: np.ndarray
     count_depth: np.ndarray
     count_x: np.ndarray
     count_y: np.ndarray
@@ -223,7 +217,7 @@ def free_swims(
         When a speed or tension leaves its physical bounds.
     """
     counts, step_s, _, down, back, flags = solve(batch, countdowns_s, nodes, dt, every_s, columns=7)
-    T, Tc = back.shape[2], down.shape[1]
+    T = back.shape[2]
     column = {name: index for index, name in enumerate(RECORD_COLUMNS)}
 
     def of(records: np.ndarray, name: str) -> np.ndarray:
@@ -240,8 +234,6 @@ def free_swims(
         low_x=of(back, "low_x_m"),
         low_y=of(back, "low_y_m"),
         distance=np.hypot(x, y),
-        relative_speed=of(back, "relative_m_s"),
-        count_times_s=np.arange(Tc) * every_s,
         count_depth=of(down, "depth_m"),
         count_x=of(down, "x_m"),
         count_y=of(down, "y_m"),

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from planner.errors import UsageMistake
 from planner.sink.constants import constant, material_density
-from planner.sink.drag import density_for_sink_rate, sink_rate_broadside, wet_weight
+from planner.sink.drag import density_for_sink_rate, sink_rate_broadside
 from planner.sink.heads import HeadStep, sinking_part, stepped_head, thin_front
-from planner.sink.standards import head_against_standard, line_weight_grains, sink_class, tippet_diameter_m
+from planner.sink.standards import tippet_diameter_m
 from planner.units import FOOT, GRAIN, INCH
 
 if TYPE_CHECKING:
@@ -22,13 +22,9 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Line",
-    "head_against_standard",
     "line_from_head",
     "line_from_tackle",
-    "line_weight_grains",
     "line_with_sink_factor",
-    "sink_class",
-    "tippet_diameter_m",
 ]
 
 
@@ -91,19 +87,9 @@ class Line:
         return (*((0.0, *part[1:]) for part in [parts[0]] * (3 - len(parts))), *parts)
 
     @property
-    def wet_weight_n_m(self) -> float:
-        """Weight in water of a metre of the sinking part [N/m]."""
-        return wet_weight(self.head_diameter_m, self.head_density_kg_m3)
-
-    @property
     def head_mass_kg(self) -> float:
         """Mass of the sinking part [kg]."""
         return self.head_density_kg_m3 * math.pi * self.head_diameter_m**2 / 4.0 * self.head_length_m
-
-    @property
-    def whole_head_m(self) -> float:
-        """Length from the running line to the leader [m]."""
-        return self.rear_length_m + self.head_length_m
 
 
 def _or(value: Any, default: float) -> float:

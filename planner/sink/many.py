@@ -29,8 +29,8 @@ class Swims:
     depth, distance, tension, height, clearance : array, shape (B, C, T)
         Depth of the fly [m], its horizontal distance from the rod tip [m], tension there [N], height of the fly above
         the bed [m], and least height of any node above it [m]; infinite heights over a free bed.
-    count_times_s, count_depth, count_height : array, shape (Tc,), (B, Tc), (B, Tc)
-        Time since landing [s], depth and height of the fly in the countdown that all counts share [m].
+    count_depth, count_height : array, shape (B, Tc)
+        Depth and height of the fly in the countdown that all counts share [m].
     touched, hang : array of bool, shape (B, C)
         Whether any node touched the bed, and whether it hung there.
     touch_at_m : array, shape (B, C)
@@ -48,7 +48,6 @@ class Swims:
     tension: np.ndarray
     height: np.ndarray
     clearance: np.ndarray
-    count_times_s: np.ndarray
     count_depth: np.ndarray
     count_height: np.ndarray
     touched: np.ndarray
@@ -156,7 +155,6 @@ def swim_many(
         tension=back[..., column["tension_n"]],
         height=height,
         clearance=back[..., column["clearance_m"]],
-        count_times_s=np.arange(down.shape[1]) * every_s,
         count_depth=down[..., column["depth_m"]],
         count_height=count_height,
         touched=flag["touched"] > 0.0,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from planner.errors import UsageMistake
-from planner.sink.constants import constant, material_density
+from planner.sink.constants import material_density
 from planner.tables import rows
 from planner.units import INCH
 
@@ -25,11 +25,6 @@ class AddedWeight:
 
     mass_kg: float
     volume_m3: float
-
-    @property
-    def wet_mass_kg(self) -> float:
-        """Mass less that of the water it displaces [kg]."""
-        return self.mass_kg - constant("water_density") * self.volume_m3
 
 
 def added_weight(shape: str, material: str, size_m: float) -> AddedWeight:
@@ -52,8 +47,8 @@ def added_weight(shape: str, material: str, size_m: float) -> AddedWeight:
     Examples
     --------
     >>> bead = added_weight("bead", "tungsten", 3.3e-3)
-    >>> round(1000 * bead.mass_kg, 3), round(1000 * bead.wet_mass_kg, 3)
-    (0.254, 0.24)
+    >>> round(1000 * bead.mass_kg, 3)
+    0.254
     """
     shapes = {row["shape"]: float(row["of_sphere"]) for row in rows("fly_weight_shapes")}
     if shape not in shapes or material not in METALS or not 1e-3 <= size_m <= 15e-3:

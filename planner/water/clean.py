@@ -11,7 +11,7 @@ import numpy as np
 from planner.gauges.series import Series, to_datetime64
 from planner.water.rules import rule
 
-__all__ = ["Check", "check_record", "check_table", "cleaned"]
+__all__ = ["Check", "check_table", "cleaned"]
 
 
 @dataclass(frozen=True)
@@ -101,11 +101,6 @@ def check_table(series: Series, now: datetime) -> tuple[Check, ...]:
     negative = int((series.discharge_m3s < 0).sum())
     table.append(_check("negative", negative, "", 0, f"{negative} discharges are negative: tide or backwater."))
     return tuple(table)
-
-
-def check_record(series: Series, now: datetime) -> tuple[Check, ...]:
-    """The checks of `check_table` that did not pass."""
-    return tuple(check for check in check_table(series, now) if check.passed is False)
 
 
 def _check(name: str, statistic: float, unit: str, threshold: float, comment: str) -> Check:

@@ -13,7 +13,7 @@ from planner.gauges.statistics import DayNormal
 from planner.tables import rows
 from planner.water.rules import rule
 
-__all__ = ["Standing", "normals_of_daily", "percentile_class", "rank_among", "standing"]
+__all__ = ["Standing", "rank_among", "standing"]
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ def standing(discharge: float, when: datetime, normals: Mapping[tuple[int, int],
     when : datetime
         The day, in the river's own zone.
     normals : mapping or None
-        By (month, day), from the agency or `normals_of_daily`.
+        By (month, day), from the agency.
 
     References
     ----------
@@ -105,32 +105,6 @@ def rank_among(discharge: float, normal: DayNormal) -> float:
     return float(np.interp(at, x[low - 1 : low + 1], p[low - 1 : low + 1]))
 
 
-def normals_of_daily(days: np.ndarray, discharge_m3s: np.ndarray) -> dict[tuple[int, int], DayNormal]:
-    """Percentiles by day of the year from a station's own daily means.
-
-    Plotting positions i / (n + 1) [Weibull1939]; a day of fewer than the years of the rule is kept with its count, so
-    that `standing` can say why it does not rank.
-
-    Parameters
-    ----------
-    days : np.ndarray
-        datetime64[D], shape (n,).
-    discharge_m3s : np.ndarray
-        NaN missing, shape (n,) [m³/s].
-    """
-    groups: dict[tuple[int, int], list[float]] = {}
-    for day, value in zip(days.astype("datetime64[D]").tolist(), discharge_m3s, strict=True):
-        if math.isfinite(value):
-            groups.setdefault((day.month, day.day), []).append(float(value))
-    wanted = (5.0, 10.0, 25.0, 50.0, 75.0, 90.0, 95.0)
-    found = {}
-    for key, values in groups.items():
-        quantiles = np.percentile(values, wanted, method="weibull")
-        pairs = zip(wanted, quantiles.tolist(), strict=True)
-        found[key] = DayNormal(len(values), dict(pairs), min(values), max(values))
-    return found
-
-
 def _words(discharge: float, season: float, normal: DayNormal) -> str:
     if math.isfinite(normal.highest) and discharge > normal.highest:
         return f"highest on record for the date ({normal.years} years)"
@@ -144,51 +118,3 @@ def _words(discharge: float, season: float, normal: DayNormal) -> str:
         if inside:
             named = row["class"]
     return f"{named} for the date: higher than in {season:.0f} of 100 years"
-
-
-def percentile_class(
-    discharge: float,
-    p10: float,
-    p25: float,
-    p75: float,
-    p90: float,
-    lowest: float | None = None,
-    highest: float | None = None,
-) -> str:
-    """Class of a discharge by the percentiles of its day of the year.
-
-    Percentiles, extremes and discharge share one unit. A value on a limit belongs to the class nearer to normal.
-
-    Parameters
-    ----------
-    discharge : float
-        Daily or present value; NaN gives ``not ranked``.
-    p10, p25, p75, p90 : float
-        Percentiles of the day.
-    lowest, highest : float, optional
-        Extremes on record for the day.
-
-    Returns
-    -------
-    str
-        A class of the table `flow_percentile_classes`, ``lowest on record``, ``highest on record`` or ``not ranked``.
-
-    References
-    ----------
-    [USGSclasses]
-
-    Examples
-    --------
-    >>> percentile_class(150.0, p10=27.0, p25=38.0, p75=85.0, p90=221.0)
-    'above normal'
-    """
-    limits = (p10, p25, p75, p90)
-    if discharge != discharge or any(limit != limit for limit in limits):
-        return "not ranked"
-    if lowest is not None and discharge < lowest:
-        return "lowest on record"
-    if highest is not None and discharge > highest:
-        return "highest on record"
-    below = (discharge < p10) + (discharge < p25)
-    above = (discharge > p75) + (discharge > p90)
-    return [row["class"] for row in rows("flow_percentile_classes")][2 - below + above]

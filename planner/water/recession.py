@@ -1,4 +1,4 @@
-"""How a discharge falls when nothing new comes: recession constant, and a fit on the station's own falling water."""
+"""How a discharge falls when nothing new comes: a law, and its fit on the station's own falling water."""
 
 from __future__ import annotations
 
@@ -9,31 +9,10 @@ import numpy as np
 
 from planner.water.rules import rule
 
-__all__ = ["Recession", "fit_recession", "half_life_days", "recede", "recession_constant"]
+__all__ = ["Recession", "fit_recession"]
 
 _STEP_H = 6
 _LEAST_BINS = 3
-
-
-def recession_constant(first: float, later: float, days: float) -> float:
-    """K of Q_t = Q_0 K^t from two discharges [per day].
-
-    Examples
-    --------
-    >>> round(recession_constant(500.0, 350.0, 7.0), 10)
-    0.9503227992
-    """
-    return (later / first) ** (1.0 / days)
-
-
-def recede(discharge: float, constant: float, days: float) -> float:
-    """Discharge after `days` of recession, Q_t = Q_0 K^t; unit of `discharge`."""
-    return discharge * constant**days
-
-
-def half_life_days(constant: float) -> float:
-    """Days in which the discharge halves, ln 0.5 / ln K."""
-    return math.log(0.5) / math.log(constant)
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,7 @@ __all__ = [
     "RunTransfer",
     "area_ratio_exponent",
     "area_ratio_flow",
-    "kinematic_celerity",
-    "lag_s",
     "ratio_in_range",
-    "rectangle_celerity",
     "run_discharge",
     "transfer_to_run",
     "travel_time_s",
@@ -208,43 +205,6 @@ def travel_time_s(length: float, velocity: float, celerity_ratio: float = _WIDE)
     [Seddon1900]
     """
     return length / (celerity_ratio * velocity) if velocity > 0 else math.nan
-
-
-def lag_s(lag_min: float, length: float = math.nan, velocity: float = math.nan) -> float:
-    """How much later than the gauge a run sees a change [s]: the given lag, else the travel time, else NaN."""
-    return 60.0 * lag_min if not math.isnan(lag_min) else travel_time_s(length, velocity)
-
-
-def kinematic_celerity(velocity: float, hydraulic_radius: float, perimeter_per_area: float) -> float:
-    """Celerity of a long wave by Manning in any section [m/s].
-
-    c = dQ/dA = 5/3 V - 2/3 V R dP/dA    (1)
-
-    Parameters
-    ----------
-    velocity : float
-        Mean velocity [m/s].
-    hydraulic_radius : float
-        R [m].
-    perimeter_per_area : float
-        dP/dA [1/m]: 0 in a very wide channel, 2/b in a rectangle of width b.
-
-    References
-    ----------
-    [Seddon1900]
-    """
-    return _WIDE * velocity - (2.0 / 3.0) * velocity * hydraulic_radius * perimeter_per_area
-
-
-def rectangle_celerity(width: float, depth: float, n: float, slope: float) -> dict[str, float]:
-    """Velocity, celerity and their ratio in a rectangle by Manning [m/s], [m/s], [-].
-
-    beta = 5/3 - 4/3 y / (b + 2 y)    (1)
-    """
-    radius = width * depth / (width + 2.0 * depth)
-    velocity = radius ** (2.0 / 3.0) * math.sqrt(slope) / n
-    celerity = kinematic_celerity(velocity, radius, 2.0 / width)
-    return {"velocity": velocity, "celerity": celerity, "ratio": celerity / velocity}
 
 
 def _row(name: str) -> dict[str, str]:

@@ -1,6 +1,6 @@
 """Weather for the trip's hours, and alerts relayed as sent, where a public service gives them without a key."""
 
-from planner.weather.hours import Weather, alert_words, wind_words
+from planner.weather.hours import Weather, wind_words
 from planner.weather.look import look_up
 from planner.weather.records import Alert, Forecast
 from planner.weather.us_nws import get_alerts, get_forecast, parse_alerts, parse_grid, parse_point
@@ -9,7 +9,6 @@ __all__ = [
     "Alert",
     "Forecast",
     "Weather",
-    "alert_words",
     "get_alerts",
     "get_forecast",
     "look_up",

@@ -6,13 +6,12 @@ import math
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from planner.tables import rows
 from planner.units import show
 from planner.weather.records import Alert, Forecast
 
-__all__ = ["Weather", "alert_level", "alert_words", "wind_words"]
+__all__ = ["Weather", "alert_level", "wind_words"]
 
 # Design choices. That no alert is in force says something about the next hours only. Thunder that is not forecast for
 # every hour may still be raised by the hours that are, and is otherwise not known.
@@ -178,22 +177,6 @@ def alert_level(event: str) -> tuple[str, str]:
     if "alert" in name:  # England's first step: be prepared, flooding is possible
         return channel, "watch"
     return channel, "warning" if "statement" in name or "emergency" in name else "advisory"
-
-
-def alert_words(alert: Alert, zone: str = "UTC") -> str:
-    """An alert as it was sent, in quotation marks, with its sender and time.
-
-    Parameters
-    ----------
-    alert : Alert
-        As parsed.
-    zone : str
-        The river's zone (zoneinfo key), for the time it was sent.
-    """
-    sent = "time not given" if alert.sent is None else f"{alert.sent.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}"
-    return (
-        f"“{alert.headline or alert.event}” (sent by {alert.sender or 'a sender not named'}, {sent}; relayed unaltered)"
-    )
 
 
 def wind_words(against: float, units: str) -> str:

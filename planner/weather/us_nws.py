@@ -24,11 +24,9 @@ from __future__ import annotations
 import json
 import math
 import re
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import DataUnfit
-from planner.files import read_bounded
 from planner.tables import rows
 from planner.weather.records import Alert, Forecast, moment
 
@@ -42,8 +40,6 @@ __all__ = [
     "parse_alerts",
     "parse_grid",
     "parse_point",
-    "read_alerts",
-    "read_grid",
 ]
 
 SERVICE = "US National Weather Service"
@@ -231,25 +227,6 @@ def parse_alerts(raw: bytes) -> tuple[Alert, ...]:
             )
         )  # fmt: skip
     return tuple(found)
-
-
-def read_grid(path: Path) -> Forecast:
-    """A recorded grid forecast."""
-    return parse_grid(_file(path))
-
-
-def read_alerts(path: Path) -> tuple[Alert, ...]:
-    """Recorded alerts."""
-    return parse_alerts(_file(path))
-
-
-def _file(path: Path) -> bytes:
-    try:
-        return read_bounded(path)
-    except OSError as error:
-        raise DataUnfit(
-            f"the recorded reply could not be read ({error.strerror})", "a readable file", "check the path", str(path)
-        ) from error
 
 
 def _plain(value: float) -> str:

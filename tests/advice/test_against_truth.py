@@ -8,10 +8,10 @@ from planner.advice.advise import rigs_of
 from planner.advice.field import field_of
 from planner.advice.objective import worth
 from planner.advice.screen import screen
-from planner.advice.search import weigh_field
 from planner.advice.tables import SwimTables
 from planner.advice.variants import is_own, with_leaders
 from planner.advice.ways import require
+from tests.advice.weighed import weigh_field
 from tests.bench.bench_chances import KINDS, by_kind, outcomes
 from tests.bench.bench_optimal import both, box, random_spot
 

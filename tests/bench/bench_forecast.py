@@ -8,7 +8,7 @@ from pathlib import Path
 
 from planner.gauges import Series
 from planner.gauges.file import parse
-from planner.water.backtest import backtest, score_table
+from tests.water.backtest import backtest, score_table
 
 DATA = Path(__file__).parents[2] / "data" / "backtest"
 RECORDS = (

@@ -24,12 +24,12 @@ from planner.advice.draws import deviations, draw
 from planner.advice.field import field_of, tracks_of
 from planner.advice.objective import worth
 from planner.advice.screen import screen
-from planner.advice.search import weigh_field
 from planner.advice.tables import SwimTables
 from planner.advice.variants import is_own, needs_of, with_leaders
 from planner.advice.ways import normal_strip, require
 from planner.advice.weigh import weigh
 from planner.river.records import Tackle, TackleFly, TackleLine
+from tests.advice.weighed import weigh_field
 
 CASTS = ((12.0, 45.0, "anchored"), (15.0, 90.0, "wading"), (18.0, 60.0, "bank"), (15.0, 90.0, "drifting"))
 

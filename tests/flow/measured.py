@@ -17,7 +17,8 @@ import numpy as np
 from planner.bed import ChannelFrame, block_error
 from planner.bed.points import thin, weights_at
 from planner.flow.manning import manning_velocity
-from planner.flow.profile import log_law, log_law_mean, speed_at_height
+from planner.flow.profile import speed_at_height
+from tests.flow.log_law import log_law, log_law_mean
 
 ROOT = Path(__file__).parents[2]
 DATA = ROOT / "data" / "channels"

@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.flow.gauging import mean_section, mid_section
 from planner.flow.manning import froude
-from planner.flow.profile import exponent_of, log_law, log_law_mean, log_law_mean_height, speed_at_height
+from planner.flow.profile import exponent_of, speed_at_height
 from planner.flow.weighing import weigh
+from tests.flow.gauging import mean_section, mid_section
+from tests.flow.log_law import log_law, log_law_mean, log_law_mean_height
 
 SPEED = st.floats(0.05, 3.0)
 VARIANCE = st.floats(0.005, 0.5)

@@ -8,17 +8,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner.errors import UsageMistake
-from planner.flow.gauging import mean_section, mid_section
 from planner.flow.manning import (
     critical_depth,
     froude,
     manning_discharge,
-    manning_n,
     manning_velocity,
     normal_depth,
     trapezoid,
 )
-from planner.flow.profile import exponent_of, mean_from_points, speed_at_height, surface_speed
+from planner.flow.profile import exponent_of, speed_at_height, surface_speed
 from planner.flow.roughness import (
     bathurst,
     class_range,
@@ -31,6 +29,7 @@ from planner.flow.roughness import (
     strickler,
 )
 from planner.tables import rows
+from tests.flow.gauging import manning_n, mean_from_points, mean_section, mid_section
 
 
 @settings(max_examples=60, deadline=None)

@@ -1,7 +1,6 @@
 """Slack water, eddies, drift time, roughness side by side, and the fall between gauge and run."""
 
 import json
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +11,6 @@ from shapely.geometry import Polygon
 from planner.cli import main
 from planner.errors import UsageMistake
 from planner.flow import survey_run
-from planner.flow.drift import drift_speeds
 from planner.flow.roughness import composite_by_conveyance, outside
 from planner.flow.roughness_help import Part, ways
 from planner.flow.slack import lees
@@ -111,28 +109,6 @@ def test_surface_runs_faster_than_the_mean(flow, state):
     local = flow.local(state, *ROUGH.place([80.0, 90.0], [5.0, -5.0]))
     m = local["exponent_m"]
     assert local["surface_m_s"] == pytest.approx(local["velocity_m_s"] * (m + 1) / m)
-
-
-def test_drift_time_is_length_over_speed_and_adds_up(flow, state):
-    """Halves add to the whole, a held boat takes longer, and the range holds the middle."""
-    time, low, high = flow.drift_time(state)
-    assert low < time < high
-    s, speed = drift_speeds(flow, state)
-    assert time == pytest.approx((s[-1] - s[0]) / np.mean(speed), rel=0.1)
-    middle = tuple(float(v) for v in ROUGH.place(80.0, 0.0))
-    one, two = flow.drift_time(state, None, middle)[0], flow.drift_time(state, middle)[0]
-    assert one + two == pytest.approx(time, rel=1e-3)
-    assert flow.drift_time(state, ratio=0.5)[0] == pytest.approx(2 * time)
-    assert speed.min() > state.velocity_used_m_s
-    assert math.isnan(flow.drift_time(state, middle, tuple(float(v) for v in ROUGH.place(20.0, 0.0)))[0])
-
-
-def test_unknown_current_gives_no_drift_time():
-    """Without slope and discharge there is a depth and no time."""
-    world = ROUGH.but(slope=math.nan, with_discharge=False, banks="none")
-    run, river = world.river()
-    flow = survey_run(run, river, world.series())
-    assert math.isnan(flow.drift_time(flow.at(stage_m=float(gauge_stage(FULL))))[0])
 
 
 def test_confidence_falls_with_the_distance_to_soundings(flow, state):

@@ -21,7 +21,6 @@ from planner.bed.sources.intake import read_soundings
 from planner.errors import PlumbrunError
 from planner.gauges import canada, england, file, france, noaa, open_series, usgs
 from planner.river import check_river
-from planner.weather.us_nws import read_alerts, read_grid
 from tests.fuzz.mutate import scarred
 from tests.fuzz.readers import READERS, kept, samples
 
@@ -141,8 +140,6 @@ def _series(path: Path) -> Any:
 OPENERS: dict[str, Callable[[Path], Any]] = {
     "soundings": read_soundings,
     "gauge file": _series,
-    "weather grid": read_grid,
-    "weather alerts": read_alerts,
     **{module.__name__.rsplit(".", 1)[-1]: module.read for module in (usgs, noaa, canada, england, france, file)},
 }
 

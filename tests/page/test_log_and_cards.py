@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 
 from planner.page import build_page
-from planner.page.logbook import PAGE_LOG_COLUMNS, trip_key
+from planner.page.logbook import trip_key
 from planner.page.summary import summary
-from planner.river.depths import parse_log
+from planner.river.depths import LOG_COLUMNS, parse_log
 from planner.river.values import Notebook
 from tests.browser import DESKTOP, PHONE, opened
 from tests.page.sample import sample
@@ -55,7 +55,7 @@ def test_a_logged_cast_survives_a_reload_and_becomes_a_row_of_the_log(
         assert found.complaints == []
     text = (tmp_path / "log.csv").read_text(encoding="utf-8")
     rows = list(csv.DictReader(io.StringIO(text)))
-    assert tuple(rows[0]) == PAGE_LOG_COLUMNS
+    assert tuple(rows[0]) == (*LOG_COLUMNS, "hung", "countdown_mode", "strip_m_s")
     assert [row["spot"] for row in rows] == [f"spot-{k}" for k in (1, 2, 3, 4)]
     assert [row["touched"] for row in rows] == ["no", "yes", "yes", "no"]
     assert [row["hung"] for row in rows] == ["no", "no", "yes", "no"]

@@ -9,13 +9,13 @@ from pathlib import Path
 import numpy as np
 
 from planner.flow.division import Division, conveyed
-from planner.flow.fall import fall_by_slope
-from planner.flow.gauging import mean_section, mid_section
-from planner.flow.manning import critical_depth, manning_discharge, manning_n, normal_depth, trapezoid
-from planner.flow.profile import log_law, log_law_mean, mean_from_points, shear_velocity, speed_at_height, surface_speed
+from planner.flow.manning import critical_depth, manning_discharge, normal_depth, trapezoid
+from planner.flow.profile import speed_at_height, surface_speed
 from planner.flow.relation import ControlRelation
 from planner.flow.roughness import composite_by_conveyance, jarrett
 from planner.units import CFS, FOOT
+from tests.flow.gauging import manning_n, mean_from_points, mean_section, mid_section
+from tests.flow.log_law import log_law, log_law_mean, shear_velocity
 
 DATA = Path(__file__).parents[2] / "data" / "channels"
 
@@ -114,11 +114,6 @@ def standard_curve_rms(m: float) -> float:
 def composite(n: list[float], area: list[float], perimeter: list[float]) -> float:
     """One n of parts side by side."""
     return composite_by_conveyance(n, area, perimeter)
-
-
-def fall(slope: float, downstream: float) -> float:
-    """Rise of the water from gauge to run [m]."""
-    return fall_by_slope(slope, downstream)[0]
 
 
 def control(power: float, lip_m: float, reference: float, level_m: float) -> float:

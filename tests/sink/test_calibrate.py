@@ -17,10 +17,10 @@ from planner.cli import main
 from planner.errors import PlumbrunError, UsageMistake
 from planner.sink.bucket import fly_report, line_report, water_celsius
 from planner.sink.calibrate import long_line_rate, short_piece_share, timed_fall, timed_fly, timed_line, water_at
-from planner.sink.closed import broadside_drop
 from planner.sink.drag import sink_rate_broadside
 from planner.sink.fly import fall_rate, fly_from_class
 from planner.units import INCH
+from tests.sink.closed import broadside_drop
 
 DEMO = Path(__file__).parents[2] / "examples" / "demo"
 

@@ -9,11 +9,11 @@ import pytest
 from scipy.optimize import brentq
 
 from planner.sink import Cast, Current, swim
-from planner.sink.closed import critical_angle, neutral_line_depth, towed_line_with_fly_depth
 from planner.sink.constants import constant
 from planner.sink.drag import wet_weight
 from tests.published.line_cases import NO_FLY, SLIM, carrier
 from tests.sink.chain import run_chain
+from tests.sink.closed import critical_angle, neutral_line_depth, towed_line_with_fly_depth
 
 G = 9.80665
 RHO = constant("water_density")

@@ -12,9 +12,11 @@ from hypothesis import strategies as st
 from planner.errors import UsageMistake
 from planner.river.records import Tackle, TackleFly, TackleLine
 from planner.sink import fly_from_tackle, line_from_tackle, line_with_sink_factor
+from planner.sink.constants import constant
 from planner.sink.drag import density_for_sink_rate, diameter_for_sink_rate, sink_rate_broadside
 from planner.sink.fly import fly_from_class
-from planner.sink.line import head_against_standard, line_from_head, sink_class, tippet_diameter_m
+from planner.sink.line import line_from_head
+from planner.sink.standards import head_against_standard, sink_class, tippet_diameter_m
 from planner.tables import rows
 from planner.units import FOOT, GRAIN, INCH
 
@@ -90,14 +92,14 @@ def test_sink_factor_keeps_the_diameter_and_moves_the_rate():
     line = line_from_head(26 * FOOT, 200 * GRAIN, 5 * INCH)
     slow = line_with_sink_factor(line, 0.9)
     assert slow.head_diameter_m == line.head_diameter_m
-    assert slow.wet_weight_n_m < line.wet_weight_n_m
+    assert slow.head_density_kg_m3 < line.head_density_kg_m3
     assert sink_rate_broadside(slow.head_diameter_m, slow.head_density_kg_m3) == pytest.approx(0.9 * 5 * INCH, rel=1e-6)
 
 
 def test_a_floating_line_rises():
     """Sink rate 0 stands for a floating line, which is lighter than water."""
     line = line_from_head(30 * FOOT, 160 * GRAIN, 0.0)
-    assert line.wet_weight_n_m < 0
+    assert line.head_density_kg_m3 < constant("water_density")
     assert line.sink_rate_m_s < 0
 
 
@@ -148,12 +150,6 @@ def test_a_head_at_the_ends_of_what_can_be_is_taken_and_beyond_them_refused():
     assert line_from_head(0.3, 1e-3, 0.1).head_length_m == 0.3
     with pytest.raises(UsageMistake, match="a head of 0\\.29 m"):
         line_from_head(0.29, 1e-3, 0.1)
-
-
-def test_the_whole_head_is_its_sinking_part_and_what_lies_behind_it():
-    """From the running line to the leader."""
-    line = replace(line_from_head(8.0, 16e-3, 0.12), rear_length_m=2.5)
-    assert line.whole_head_m == pytest.approx(10.5)
 
 
 @pytest.mark.parametrize(

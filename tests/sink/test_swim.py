@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 
 from planner.errors import UsageMistake
 from planner.sink import Cast, Current, line_with_sink_factor, swim
-from planner.sink.closed import broadside_drop, drogue_tension, towed_line_depth, towed_line_with_fly_depth
 from planner.sink.constants import constant
 from planner.sink.drag import wet_weight
 from planner.sink.fly import Fly, fly_from_class
 from planner.sink.line import line_from_head
 from planner.units import FOOT, GRAIN, INCH
 from tests.published.line_cases import BULKY, SLIM, carrier
+from tests.sink.closed import broadside_drop, drogue_tension, towed_line_depth, towed_line_with_fly_depth
 
 
 def quick(line, fly, cast, current, bed=None):

@@ -12,9 +12,9 @@ from planner.gauges import Series
 from planner.gauges.file import parse
 from planner.gauges.series import to_datetime
 from planner.water import expect
-from planner.water.backtest import backtest, pinball, score_table
 from planner.water.levels import hourly
 from planner.water.spread import daily_change
+from tests.water.backtest import backtest, pinball, score_table
 
 DATA = Path(__file__).parents[2] / "data" / "backtest"
 NATURAL = "usgs_01581752_2016-2018_hourly.csv"

@@ -13,10 +13,8 @@ from hypothesis import strategies as st
 from planner.gauges import open_series
 from planner.units import CFS, FOOT
 from planner.water import discharge_at, expect, ladder, rating_of, run_discharge, stage_at, travel_time_s
-from planner.water.clean import check_record, cleaned
-from planner.water.percentiles import percentile_class
+from planner.water.clean import check_table, cleaned
 from planner.water.recession import fit_recession
-from planner.water.transfer import lag_s
 from tests.gauges import replies
 from tests.water import made
 
@@ -154,12 +152,10 @@ def test_the_run_takes_area_ratio_and_share() -> None:
 
 
 def test_a_change_of_flow_travels_faster_than_the_water() -> None:
-    """Ten kilometres at 1 m/s take 10,000 s for the water and 6,000 s for the rise; a given lag wins."""
+    """Ten kilometres at 1 m/s take 10,000 s for the water and 6,000 s for the rise."""
     assert travel_time_s(10_000.0, 1.0) == pytest.approx(6000.0)
     assert travel_time_s(10_000.0, 1.0, celerity_ratio=1.0) == pytest.approx(10_000.0)
     assert np.isnan(travel_time_s(10_000.0, 0.0))
-    assert lag_s(30.0, 10_000.0, 1.0) == 1800.0
-    assert lag_s(float("nan"), 10_000.0, 1.0) == pytest.approx(6000.0)
 
 
 def test_a_spike_is_taken_out_and_a_rise_is_not() -> None:
@@ -188,17 +184,12 @@ def test_a_real_flood_loses_nothing() -> None:
 def test_the_checks_name_what_they_find() -> None:
     """Gaps, a slip by a thousand, a negative discharge and silence each have their row; a clean record has none."""
     q = np.full(400, 20.0)
-    assert check_record(made.series(None, q), made.NOW) == ()
+    assert not [check for check in check_table(made.series(None, q), made.NOW) if check.passed is False]
     q[50:80] = np.nan
     q[100] = 20_000.0
     q[150] = -1.0
-    found = {check.name: check for check in check_record(made.series(None, q), made.NOW + timedelta(hours=5))}
+    later = made.NOW + timedelta(hours=5)
+    found = {check.name: check for check in check_table(made.series(None, q), later) if check.passed is False}
     assert set(found) == {"spikes in discharge", "gaps", "scale", "negative", "silence"}
     assert found["gaps"].statistic == 1
     assert found["silence"].statistic == 300
-
-
-def test_a_discharge_that_is_unknown_is_not_ranked() -> None:
-    """Unknown is no class."""
-    assert percentile_class(float("nan"), 1, 2, 3, 4) == "not ranked"
-    assert percentile_class(2.0, 1, float("nan"), 3, 4) == "not ranked"

@@ -18,7 +18,7 @@ from planner.gauges.series import to_datetime64
 from planner.units import CFS
 from planner.water import expect
 from planner.water.clean import check_table
-from planner.water.percentiles import normals_of_daily, rank_among, standing
+from planner.water.percentiles import rank_among, standing
 from planner.water.rises import rise_rates
 from tests.gauges import replies
 from tests.water import made
@@ -68,18 +68,6 @@ def test_few_years_or_an_unknown_flow_are_not_ranked(normals: dict) -> None:
     for rank in (standing(1.0, DAY, few), standing(math.nan, DAY, normals), standing(1.0, DAY, None)):
         assert rank.as_conditions() == {"percentile_season": None, "percentile_all_days": None}
         assert rank.words.startswith("not ranked")
-
-
-def test_own_daily_means_give_the_same_kind_of_statistics() -> None:
-    """Forty years of one value a day rank by plotting position; the 29th of February has its own few years."""
-    days = np.arange("1980-01-01", "2020-01-01", dtype="datetime64[D]")
-    years = days.astype("datetime64[Y]").astype(int) + 1970
-    own = normals_of_daily(days, (years - 1979).astype(float))
-    assert own[(6, 12)].years == 40
-    assert own[(2, 29)].years == 10
-    assert own[(6, 12)].percentiles[50.0] == pytest.approx(20.5)
-    assert own[(6, 12)].percentiles[90.0] == pytest.approx(0.9 * 41)
-    assert standing(20.5, DAY, own).season == pytest.approx(50)
 
 
 def test_rates_of_rise_count_only_rises() -> None:

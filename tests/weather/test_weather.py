@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from planner.caution import assess_river, gather_conditions
 from planner.errors import DataUnfit
 from planner.gauges.transport import make_session
-from planner.weather import Weather, alert_words, england, look_up, parse_alerts, parse_grid, parse_point, wind_words
+from planner.weather import Weather, england, look_up, parse_alerts, parse_grid, parse_point, wind_words
 from planner.weather.hours import alert_level
 from tests.trip.test_schedule import SPOTS, river
 from tests.weather.shapes import GRID_ADDRESS, alert, alerts, grid, layer, point
@@ -138,10 +138,6 @@ def test_alerts_are_relayed_to_the_letter_with_sender_and_time():
     assert record["quoted"] is True
     assert record["sender"] == "NWS Invented Office"
     assert record["sent"] == "2026-06-12T23:00:00Z"
-    said = alert_words(got, "America/Chicago")
-    assert sent["properties"]["headline"] in said
-    assert "NWS Invented Office" in said
-    assert "2026-06-12 18:00" in said
 
 
 def test_exercise_messages_and_cancelled_ones_are_left_out():

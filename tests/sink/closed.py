@@ -1,4 +1,4 @@
-"""Closed forms of towed and falling lines: the sanity line beside every swim, and the checks of the solver.
+"""Closed forms of towed and falling lines, which the solver is checked against.
 
 All are for a steady uniform speed V relative to the water and a constant normal drag coefficient. With the weight in
 water w [N/m] and R = 1/2 rho C_n d V² the angle phi below the horizontal and the tension T follow, from the fly up,
@@ -25,7 +25,7 @@ __all__ = [
 
 
 def critical_angle(sink_m_s: float, speed_m_s: float) -> float:
-    """Angle below the horizontal of a free-ended uniform line towed steadily [rad], [Pode1951].
+    """Angle below the horizontal of a free-ended uniform line towed steadily [rad], [Pode 1951].
 
     ``w cos(phi) = R sin²(phi)``, so ``cos(phi) = (sqrt(k² + 4) - k)/2`` with ``k = w/R = (v_t/V)²``       (4)
 

@@ -4,7 +4,10 @@ At each origin only what was known then is used, as in a plan. Scores are on ln 
 pinball loss over the quantiles 5, 10, 50, 90 and 95 % is set beside that of plain persistence: the last value kept as
 median, its range the raw quantiles of its own errors over the same past.
 
-References: [KoenkerBassett1978] for the loss; a rolling origin as in [Tashman2000].
+References: for the loss Koenker, R. and Bassett, G. (1978): Regression quantiles. Econometrica 46(1), 33-50,
+https://doi.org/10.2307/1913643; a rolling origin as in Tashman, L.J. (2000): Out-of-sample tests of forecasting
+accuracy, an analysis and review. International Journal of Forecasting 16(4), 437-450,
+https://doi.org/10.1016/S0169-2070(00)00065-0.
 """
 
 from __future__ import annotations
@@ -58,10 +61,6 @@ def pinball(observed: np.ndarray, said: np.ndarray, quantile: float) -> np.ndarr
     """Pinball loss of a quantile, zero when what came is what was said.
 
     L = q (y - x) for y >= x, (1 - q)(x - y) otherwise    (1)
-
-    References
-    ----------
-    [KoenkerBassett1978]
 
     Examples
     --------
