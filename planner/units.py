@@ -10,6 +10,7 @@ import re
 from functools import lru_cache
 from typing import Any
 
+from planner.cache import cache_folder
 from planner.errors import QuantityUnfit
 
 __all__ = [
@@ -60,7 +61,11 @@ _SHOWN: dict[str, dict[str, tuple[float, str, int]]] = {
 def _registry() -> Any:
     import pint
 
-    registry: Any = pint.UnitRegistry()
+    registry: Any
+    try:  # reading the definitions of all units takes most of the time: pint keeps what it made of them
+        registry = pint.UnitRegistry(cache_folder=str(cache_folder() / "units"))
+    except Exception:  # a folder that cannot be written to, or something in it that is no registry of pint's
+        registry = pint.UnitRegistry()
     registry.define("cubic_foot_per_second = foot ** 3 / second = cfs")
     return registry
 

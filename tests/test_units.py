@@ -3,13 +3,51 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from planner import units
 from planner.errors import QuantityUnfit
 from planner.units import celsius, default_units, fahrenheit, parse, show, value_in
+
+
+@pytest.fixture
+def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """An empty cache, with no registry made yet in this process."""
+    monkeypatch.setenv("PLUMBRUN_CACHE", str(tmp_path))
+    units._registry.cache_clear()
+    yield tmp_path
+    units._registry.cache_clear()
+
+
+def test_units_are_read_alike_from_what_was_kept(own_cache: Path) -> None:
+    """The second process reads what the first kept of the definitions, and knows our own unit too."""
+    first = parse("2.4 ft", "m"), parse("850 cfs", "m**3/s")
+    assert list(own_cache.glob("units/*"))
+    units._registry.cache_clear()
+    assert (parse("2.4 ft", "m"), parse("850 cfs", "m**3/s")) == first
+
+
+def test_what_was_kept_of_the_units_may_be_spoilt(own_cache: Path) -> None:
+    """Damage to every kept file changes no quantity."""
+    parse("2.4 ft", "m")
+    for path in own_cache.glob("units/*"):
+        path.write_bytes(b"spoilt")
+    units._registry.cache_clear()
+    assert math.isclose(parse("2.4 ft", "m"), 2.4 * 0.3048, rel_tol=1e-12)
+
+
+def test_units_need_no_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file where the cache's folder should be stops no quantity from being read."""
+    (tmp_path / "taken").write_text("", encoding="utf-8")
+    monkeypatch.setenv("PLUMBRUN_CACHE", str(tmp_path / "taken"))
+    units._registry.cache_clear()
+    assert math.isclose(parse("2.4 ft", "m"), 2.4 * 0.3048, rel_tol=1e-12)
+    units._registry.cache_clear()
 
 
 def test_constants_are_exact() -> None:

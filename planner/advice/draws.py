@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from planner.advice.records import constants
+from planner.cache import cache_folder
+from planner.errors import NotWritten
+from planner.files import write_whole
 
 __all__ = ["NAMES", "ROWS", "Draws", "deviations", "draw", "spreads"]
 
@@ -65,16 +70,38 @@ def draw(n: int = 128, seed: int = 20) -> Draws:
     -------
     Draws
     """
-    from scipy.stats import norm, qmc
+    from scipy.special import ndtri
 
     if n < 8 or n & (n - 1):
         raise ValueError(f"draws must be a power of two of 8 or more, not {n}")
-    points = qmc.Sobol(d=len(NAMES), scramble=True, rng=np.random.default_rng(seed)).random(n)
-    normal = norm.ppf(np.clip(points, 0.5 / n / 8, 1 - 0.5 / n / 8)).T
+    normal = ndtri(np.clip(_points(n, seed), 0.5 / n / 8, 1 - 0.5 / n / 8)).T
     normal = (normal - normal.mean(axis=1, keepdims=True)) / normal.std(axis=1, keepdims=True)
     normal = np.ascontiguousarray(normal)
     normal.flags.writeable = False
     return Draws(normal)
+
+
+def _points(n: int, seed: int) -> np.ndarray:
+    """Scrambled Sobol points, shape (n, len(NAMES)), made once and kept: to import scipy's statistics takes 0.4 s."""
+    import scipy
+
+    path = cache_folder() / "draws" / f"sobol {len(NAMES)} x {n} seed {seed} scipy {scipy.__version__}.npy"
+    with contextlib.suppress(Exception):  # none, or a broken file of any kind
+        points = np.load(path, allow_pickle=False)
+        # each column of such a set has one point in each of n equal parts: a file that does not is another's
+        if points.shape == (n, len(NAMES)) and np.array_equal(
+            np.sort(np.floor(points * n), axis=0), np.tile(np.arange(n)[:, None], len(NAMES))
+        ):
+            return points
+    from scipy.stats import qmc
+
+    points = qmc.Sobol(d=len(NAMES), scramble=True, rng=np.random.default_rng(seed)).random(n)
+    stream = io.BytesIO()
+    np.save(stream, points)
+    with contextlib.suppress(OSError, NotWritten):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, stream.getvalue())
+    return points
 
 
 def deviations(draws: Draws) -> np.ndarray:

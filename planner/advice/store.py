@@ -10,7 +10,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import io
-import os
 from dataclasses import astuple, dataclass
 from functools import cache
 from pathlib import Path
@@ -18,10 +17,11 @@ from typing import Any
 
 import numpy as np
 
+from planner.cache import cache_folder
 from planner.errors import NotWritten
 from planner.files import sole_writer, write_whole
 
-__all__ = ["FIELDS", "Block", "SwimStore", "cache_folder", "key_of", "model_digest", "packed", "unpacked"]
+__all__ = ["FIELDS", "Block", "SwimStore", "key_of", "model_digest", "packed", "unpacked"]
 
 FIELDS = ("depth", "x", "y", "low_depth", "low_x", "low_y")
 _UNIT_M = np.array([0.001, 0.01, 0.01, 0.001, 0.01, 0.01])  # millimetres of depth and centimetres of place suffice
@@ -49,16 +49,6 @@ class Block:
     retrieve: np.ndarray
     duration: np.ndarray
     taut: np.ndarray
-
-
-def cache_folder() -> Path:
-    """Folder of the swim store: ``PLUMBRUN_CACHE`` when set, else the platform's cache folder."""
-    given = os.environ.get("PLUMBRUN_CACHE")
-    if given:
-        return Path(given) / "swims"
-    import platformdirs
-
-    return Path(platformdirs.user_cache_dir("plumbrun")) / "swims"
 
 
 @cache
@@ -91,11 +81,11 @@ class SwimStore:
     Parameters
     ----------
     folder : Path, optional
-        Where the files are; `cache_folder` when not given.
+        Where the files are; ``swims`` in the cache folder when not given.
     """
 
     def __init__(self, folder: Path | None = None) -> None:
-        self.folder = cache_folder() if folder is None else Path(folder)
+        self.folder = cache_folder() / "swims" if folder is None else Path(folder)
 
     def _path(self, geometry: str) -> Path:
         return self.folder / f"{geometry}.npz"

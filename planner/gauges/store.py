@@ -7,7 +7,6 @@ store that cannot be opened or written never stops a plan: it is as if it were e
 from __future__ import annotations
 
 import json
-import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,9 +15,10 @@ from pathlib import Path
 
 import numpy as np
 
+from planner.cache import cache_folder
 from planner.gauges.series import QUALITY_ORDER, Series, to_datetime64
 
-__all__ = ["FRESH_S", "KEPT_DAYS", "Store", "cache_folder"]
+__all__ = ["FRESH_S", "KEPT_DAYS", "Store"]
 
 # Design choices: stations send every 15 min at best, so a reply of the last five minutes is not asked for again; a
 # window that was over a day before it was fetched no longer changes enough to ask again within a month.
@@ -42,23 +42,13 @@ CREATE TABLE IF NOT EXISTS documents (
 _COLUMNS = ("stage_m", "discharge_m3s", "temperature_c", "turbidity_fnu")
 
 
-def cache_folder() -> Path:
-    """``PLUMBRUN_CACHE``, else the user's cache folder of the platform."""
-    given = os.environ.get("PLUMBRUN_CACHE")
-    if given:
-        return Path(given)
-    from platformdirs import user_cache_path
-
-    return user_cache_path("plumbrun", appauthor=False)
-
-
 class Store:
     """Observations on disk.
 
     Parameters
     ----------
     folder : Path, optional
-        Default `cache_folder`; made when first written to.
+        Default `planner.cache.cache_folder`; made when first written to.
     """
 
     def __init__(self, folder: Path | None = None) -> None:

@@ -1,5 +1,7 @@
 """The shared set of draws."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -24,6 +26,51 @@ def test_the_set_is_the_same_each_time_and_another_with_another_seed():
     """A seed fixes the set."""
     assert np.array_equal(draw(32, 1).normal, draw(32, 1).normal)
     assert not np.array_equal(draw(32, 1).normal, draw(32, 2).normal)
+
+
+@pytest.fixture
+def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty cache, with nothing remembered in this process."""
+    monkeypatch.setenv("PLUMBRUN_CACHE", str(tmp_path))
+    draw.cache_clear()
+    return tmp_path
+
+
+def test_a_set_that_was_kept_is_the_one_that_was_made(own_cache: Path):
+    """The second process reads the points of the first, to the last bit."""
+    made = draw(32, 5).normal
+    (kept,) = own_cache.glob("draws/*.npy")
+    before = kept.stat().st_mtime_ns
+    draw.cache_clear()
+    assert np.array_equal(draw(32, 5).normal, made)
+    assert kept.stat().st_mtime_ns == before
+
+
+@pytest.mark.parametrize("damage", ["cut", "words", "another set", "pickle"])
+def test_a_kept_set_that_is_spoilt_is_made_anew(own_cache: Path, damage: str):
+    """A file that holds no such set changes nothing and is written again."""
+    made = draw(32, 5).normal
+    (kept,) = own_cache.glob("draws/*.npy")
+    whole = kept.read_bytes()
+    if damage == "cut":
+        kept.write_bytes(whole[:-40])
+    elif damage == "words":
+        kept.write_bytes(b"not a set of points")
+    elif damage == "another set":
+        np.save(kept, np.random.default_rng(1).random((32, len(NAMES))))
+    else:
+        np.save(kept, np.array([{"a": 1}], dtype=object), allow_pickle=True)
+    draw.cache_clear()
+    assert np.array_equal(draw(32, 5).normal, made)
+    assert kept.read_bytes() == whole
+
+
+def test_a_set_that_cannot_be_kept_stops_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """A file where the cache's folder should be: the points are made each time."""
+    (tmp_path / "taken").write_text("", encoding="utf-8")
+    monkeypatch.setenv("PLUMBRUN_CACHE", str(tmp_path / "taken"))
+    draw.cache_clear()
+    assert draw(32, 5).normal.shape == (len(NAMES), 32)
 
 
 COMMON = {"current_log_sd": 0.1, "level_sd_m": 0.1, "lift_sd_m2": 1e-5}

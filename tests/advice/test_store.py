@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from planner.advice import store as store_module
-from planner.advice.store import FIELDS, Block, SwimStore, cache_folder, key_of, packed, unpacked
+from planner.advice.store import FIELDS, Block, SwimStore, key_of, packed, unpacked
 
 
 def _block(n=3, seed=1):
@@ -79,7 +79,7 @@ def test_a_folder_that_cannot_be_written_to_stops_nothing(tmp_path):
 def test_the_environment_names_the_folder(tmp_path, monkeypatch):
     """PLUMBRUN_CACHE wins."""
     monkeypatch.setenv("PLUMBRUN_CACHE", str(tmp_path))
-    assert cache_folder() == tmp_path / "swims"
+    assert SwimStore().folder == tmp_path / "swims"
 
 
 def test_a_key_holds_every_number():

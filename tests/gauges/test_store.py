@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from planner.cache import cache_folder
 from planner.gauges import parse_iv_json
-from planner.gauges.store import Store, cache_folder
+from planner.gauges.store import Store
 from tests.gauges import replies
 
 DAY = datetime(2019, 1, 24, tzinfo=UTC)
