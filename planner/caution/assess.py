@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 from planner.caution.inputs import doubts, footing_factor, footing_reasons, rule_inputs
@@ -151,8 +152,14 @@ def _on_foot(c: Conditions, where: str, units: str) -> list[Check]:
     return [*found, footing]
 
 
-def _cold(c: Conditions, units: str) -> list[Check]:
-    return _as_marker(next(iter(_checks(["C1"], c, "", units)), None))
+@lru_cache(maxsize=256)
+def _everywhere(c: Conditions, units: str) -> tuple[Check, ...]:
+    """The checks of every place: age, rise and ice of the water, and whether it is cold.
+
+    Kept, as all runs and all spots where nobody wades share the conditions of an hour or a step of the ladder.
+    """
+    cold = _as_marker(next(iter(_checks(["C1"], c, "", units)), None))
+    return (*_checks(rule_ids("all"), c, "", units), *cold)
 
 
 def assess_spot(c: Conditions, *, wading: bool, where: str = "", units: str = "metric") -> Caution:
@@ -180,7 +187,7 @@ def assess_spot(c: Conditions, *, wading: bool, where: str = "", units: str = "m
     ['W1', 'W2']
     """
     base = _on_foot(c, where, units) if wading else []
-    return _combine([*base, *_checks(rule_ids("all"), c, "", units), *_cold(c, units)])
+    return _combine([*base, *_everywhere(c, units)])
 
 
 def assess_run(
@@ -214,7 +221,7 @@ def assess_run(
     own = _on_foot(c, where, units) if wading else []
     own = [replace(k, text=f"{k.text} This is the mean of a run, not the place where a foot goes.") if k.level else k
            for k in own]  # fmt: skip
-    return worst([_combine([*own, *_checks(rule_ids("all"), c, "", units), *_cold(c, units)]), *spots])
+    return worst([_combine([*own, *_everywhere(c, units)]), *spots])
 
 
 def _graver(one: Check, other: Check) -> Check:

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from planner.caution.assess import assess_river, assess_run, assess_spot, worst
+from planner.caution.gather import at_stance
 from planner.caution.records import Caution, Conditions, label_of
 
 if TYPE_CHECKING:
@@ -209,7 +210,7 @@ def _one(
     spots: dict[str, Caution] = {}
     by_run: dict[str, list[Caution]] = {}
     for stance in stances(stage, discharge):
-        there = replace(here, wade_depth_m=stance.depth, wade_speed_m_s=stance.speed, dark=dark)
+        there = at_stance(here, stance.depth, stance.speed, dark) if stance.wading else here
         caution = assess_spot(there, wading=stance.wading, where=stance.name, units=units)
         spots[stance.spot] = caution
         by_run.setdefault(stance.run, []).append(caution)

@@ -37,9 +37,10 @@ def step_conditions(base: Conditions, level: GaugeLevel) -> Conditions:
 
 
 def spot_caution(base: Conditions, spot: Spot, here: SpotWater, units: str, dark: bool | None = None) -> Caution:
-    """Caution of one spot, its stance on the cautious side: upper 90 % of depth and current there."""
-    stance = at_stance(base, here.stance_depth_high_m, here.stance_velocity_high_m_s, dark)
-    return assess_spot(stance, wading=spot.stance == "wading", where=spot.name or spot.id, units=units)
+    """Caution of one spot; of a wader's, the stance on the cautious side: upper 90 % of depth and current there."""
+    wading = spot.stance == "wading"
+    there = at_stance(base, here.stance_depth_high_m, here.stance_velocity_high_m_s, dark) if wading else base
+    return assess_spot(there, wading=wading, where=spot.name or spot.id, units=units)
 
 
 def run_caution(base: Conditions, water: RunWater, spots: list[Caution], units: str) -> Caution:

@@ -308,3 +308,10 @@ def test_the_table_and_the_standing_words_hold_no_forbidden_word():
                 assert not forbidden_in(cell), row
     assert not forbidden_in(standing_words())
     assert not forbidden_in(" ".join(turning_words(turning_levels([(1.0, 0), (2.0, 3)]))))
+
+
+@given(DAYS, maybe(numbers(-0.5, 2)), maybe(numbers(0, 3)), FLAGS)
+def test_where_nobody_wades_the_stance_has_no_bearing(day, depth, speed, dark):
+    """Depth and current at the stance, and the dark there, are the wader's: without one no check looks at them."""
+    stood = dataclasses.replace(day, wade_depth_m=depth, wade_speed_m_s=speed, dark=dark)
+    assert assess_spot(stood, wading=False) == assess_spot(day, wading=False)
