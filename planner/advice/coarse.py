@@ -180,10 +180,10 @@ def finalists(ways: list[Way], found: Coarse, c: int) -> list[int]:
     Few draws place a hang chance to within some hundredths: the best with the limit softened, with the limit as it is,
     and with a limit as much looser and tighter are all looked at.
     """
-    order = sorted(range(len(ways)), key=lambda w: (-found.fit[w, c], -found.worth[w, c], w))
+    order = np.lexsort((-found.worth[:, c], -found.fit[:, c])).tolist()
     chosen, first = order[:_FINALISTS], ways[order[0]]
     for values in (found.sure[:, c], found.hoped[:, c], found.wary[:, c]):
-        best = sorted(range(len(ways)), key=lambda w: (-values[w], w))[:_BESIDES]
+        best = np.argsort(-values, kind="stable")[:_BESIDES].tolist()
         chosen += [w for w in best if w not in chosen and values[w] > 0]
     for other in (
         next((w for w in order if ways[w].rig != first.rig), None),
@@ -202,6 +202,6 @@ def leading(found: Coarse, c: int, most: int, beat: Coarse) -> list[int]:
     chosen: list[int] = []
     for name in ("sure", "fit", "wary"):
         values, least = getattr(found, name)[:, c], _BEHIND * getattr(beat, name)[:, c].max()
-        best = sorted(range(len(values)), key=lambda w: (-values[w], w))[:most]
+        best = np.argsort(-values, kind="stable")[:most].tolist()
         chosen += [w for w in best if w not in chosen and values[w] > 0 and values[w] >= least]
     return chosen

@@ -34,15 +34,17 @@ def prefer(
     rigged : numpy.ndarray of bool, optional
         Whether the swim's line is among the rods, shape (K,).
     """
-    allowed = np.flatnonzero((hang_chance <= hang_limit + 1e-9) & (band_time_s > 0.0))
+    allowed = np.where(hang_chance <= hang_limit + 1e-9, band_time_s, 0.0)
     if allowed.size == 0:
         return None
-    best = allowed[np.argmax(band_time_s[allowed])]
+    best = int(allowed.argmax())
+    if not allowed[best] > 0.0:
+        return None
     if rigged is not None and not rigged[best]:
-        near = allowed[(band_time_s[allowed] >= (1 - constants()["tie_margin"]) * band_time_s[best]) & rigged[allowed]]
-        if near.size:
-            best = near[np.argmax(band_time_s[near])]
-    return int(best)
+        near = np.where(rigged & (allowed >= (1 - constants()["tie_margin"]) * allowed[best]), allowed, 0.0)
+        if near.any():
+            best = int(near.argmax())
+    return best
 
 
 def worth(band_time_s: float, *, own: bool) -> float:

@@ -95,8 +95,10 @@ def test_the_propagation_agrees_with_the_whole_grid():
         assert found[1] == pytest.approx(sd, rel=0.10)
 
 
-def test_what_is_learned_moves_the_advice_and_not_the_soundings(make, store):
+def test_what_is_learned_moves_the_advice_and_not_the_soundings(make, store, monkeypatch):
     """A bed that was found shallower takes fewer seconds; the given patch is left alone."""
+    # on the box's own leaders: what was learned may let another leader be tried for the first time
+    monkeypatch.setattr("planner.advice.variants._LEADERS", ())
     box = make.box(make.line("three", 3.0), flies=(FLY,))
     asked = make.spot(depth=1.6, current=0.5)
     depths = asked.patch.depth_m.copy()
