@@ -57,7 +57,8 @@ def advices_of(
     reach = reasons.beyond_reach(spot.cast_m, settings.units)
     advices = []
     for i, level in enumerate(spot.levels):
-        limits = tuple(word for word in (*level.limits, *left_out, reach) if word)
+        upstream = reasons.straight_upstream(spot.angle_deg, level.velocity_m_s if spot.river else 0.0)
+        limits = tuple(word for word in (*level.limits, *left_out, reach, upstream) if word)
         because = unanswerable(spot, i)
         if not because and (field is None or found is None):
             because = (

@@ -282,7 +282,13 @@ def tracks_of(
         knots_s=count_knots(longest_count(field.canon, mode)),
         every_s=EVERY_S,
         fed=mode != "held",
+        sunk_m=np.full(weight.shape[0], _sunk(tables.rigs[rig])),
     )
+
+
+def _sunk(rig: Rig) -> float:
+    """Length of a rig's leader and of the part of its line that sinks [m]; 0 for a line that floats."""
+    return rig.line.leader_length_m + rig.line.head_length_m if rig.line.sink_rate_m_s > 0.0 else 0.0
 
 
 def _mixed(share: np.ndarray, parts: list[np.ndarray]) -> np.ndarray:
@@ -339,6 +345,7 @@ def screen_tracks(field: Field, tables: SwimTables, ways: list[tuple[int, str, f
         knots_s=count_knots(longest_count(field.canon, mode)),
         every_s=EVERY_S,
         fed=mode != "held",
+        sunk_m=np.repeat([_sunk(tables.rigs[rig]) for rig, _, _ in ways], len(nodes)),
     )
 
 

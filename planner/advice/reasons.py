@@ -18,12 +18,14 @@ __all__ = [
     "only_sinking_running_lines",
     "percent",
     "seconds",
+    "straight_upstream",
     "told_second",
     "way_words",
     "why",
 ]
 
 HEAVIEST_IPS = 9  # the fastest class of head sold [in/s] (common practice, no source)
+_UPSTREAM_DEG = 150.0
 _EARLY_M = 0.05  # a rod lifted so much farther out than where any swim ends is lifted early
 
 
@@ -305,6 +307,16 @@ def only_sinking_running_lines() -> str:
     return (
         "All lines in your box have a sinking running line, which lies on the bed in the slack water near you: in a "
         "river take one whose running line floats."
+    )
+
+
+def straight_upstream(angle_deg: float, current_m_s: float) -> str:
+    """A note that a cast nearly straight upstream hangs oftener than told (docs/advice.md); empty for others."""
+    if not (angle_deg >= _UPSTREAM_DEG and current_m_s > 0.0):
+        return ""
+    return (
+        "The cast goes nearly straight upstream: the current brings the line back slack, and such swims hung two to "
+        "ten times as often as told."
     )
 
 

@@ -107,6 +107,7 @@ def corrected(tracks: Tracks, path: Swim, countdown_s: float) -> Tracks:
         knots_s=knots,
         every_s=tracks.every_s,
         fed=tracks.fed,
+        sunk_m=tracks.sunk_m,
     )
 
 

@@ -252,4 +252,5 @@ def track_rows(tracks: Tracks, rows: Iterable[int]) -> Tracks:
         retrieve=tracks.retrieve[take],
         duration_s=tracks.duration_s[take],
         taut=tracks.taut[take],
+        sunk_m=tracks.sunk_m[take],
     )

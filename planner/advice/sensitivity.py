@@ -12,8 +12,9 @@ from planner.advice.draws import ROWS, deviations, draw
 from planner.advice.field import Field
 from planner.advice.records import Settings, constants
 from planner.advice.search import Candidate, ground_rows, track_rows
+from planner.advice.swum import Ground
 from planner.advice.tables import Rig
-from planner.advice.weigh import Tracks, heights, weigh
+from planner.advice.weigh import Tracks, geometry, height_over_bed, weigh
 
 __all__ = ["UNKNOWNS", "Sensitivity", "sensitivity_of", "variances"]
 
@@ -172,3 +173,43 @@ def _sd(name: str, spread: np.ndarray, height_m: float, seconds: float) -> float
     if name == "line's sink rate":
         return float(np.sqrt((rows["sink_slower"] ** 2 + rows["sink_faster"] ** 2) / 2))
     return float(rows[UNKNOWNS[name][0][0]])
+
+
+def heights(tracks: Tracks, ground: Ground, spread: np.ndarray, countdown_s: float) -> np.ndarray:
+    """Responses of the fly's height in the retrieve, times the spreads, at one level after one countdown.
+
+    Parameters
+    ----------
+    tracks, ground : Tracks, Ground
+        Of one level.
+    spread : numpy.ndarray
+        Shape (1, P).
+    countdown_s : float
+        The countdown [s].
+
+    Returns
+    -------
+    numpy.ndarray
+        Over the spot's own water, shape (T, P) [m].
+    """
+    knots, patch, c = tracks.knots_s, ground.patch, constants()
+    k = int(np.clip(np.searchsorted(knots, countdown_s) - 1, 0, len(knots) - 2))
+    b = float(np.clip((countdown_s - knots[k]) / (knots[k + 1] - knots[k]), 0.0, 1.0))
+    track = (1 - b) * tracks.retrieve[0, :, k] + b * tracks.retrieve[0, :, k + 1]
+    slope = (tracks.retrieve[0, 0, k + 1] - tracks.retrieve[0, 0, k]) / (knots[k + 1] - knots[k])
+    duration = (1 - b) * tracks.duration_s[0, k] + b * tracks.duration_s[0, k + 1]
+    geo = geometry(ground)
+    depth, sd = np.ascontiguousarray(patch.depth_m, dtype=float), np.ascontiguousarray(patch.sd_m, dtype=float)
+    row, wave = np.ascontiguousarray(spread[0], dtype=float), 2 * np.pi / (4 * c["bed_error_length_m"])
+    S, least = track.shape[1], c["holding_share"] * ground.landing_depth_m[0]
+    rise, boat = float(ground.rise_m[0]), float(ground.boat_m_s[0])
+    found, every = [], []
+    for t in range(S):
+        g = np.zeros(len(ROWS), np.float32)
+        f = np.ascontiguousarray(track[:, t])
+        moved = boat * (countdown_s + (t + 0.5) * duration / S)
+        h = height_over_bed(f, float(slope[t]), countdown_s, moved, rise, 0, geo, depth, sd, row, wave, g)
+        every.append(g)
+        if h + f[0] >= least:
+            found.append(g)
+    return np.array(found or every, dtype=float)

@@ -42,6 +42,8 @@ class Tracks:
         Step of the countdown's samples, the first at `every_s` after the landing [s].
     fed : bool
         Whether line is fed or laid up-current in the countdown, so that it is slack.
+    sunk_m : numpy.ndarray
+        Length of leader and sinking part, shape (L,) [m].
     """
 
     count: np.ndarray
@@ -51,6 +53,7 @@ class Tracks:
     knots_s: np.ndarray
     every_s: float
     fed: bool
+    sunk_m: np.ndarray
 
 
 @dataclass(frozen=True)

@@ -8,15 +8,19 @@ with h0 the height in the median case, G the responses (finite differences of sw
 and d the deviations (see `draws`). Two heights are followed: the fly's, which decides the band time, and that of the
 lowest node of line, leader or fly over the bed beneath it; either below zero is contact. Up to the first contact (1)
 is the swim to first order in the unknowns; after it the free swim goes on below the bed, where a real line would lie
-on it, so contact lasts longer here than it would: the hang chance errs upward. Only the lowest node is followed, so a
-rock under a higher part of the line is missed. The shortlist is corrected by direct swims.
+on it, so contact lasts longer here than it would: the hang chance errs upward. Beside the lowest node three places of
+the line between it and its surface end are held against the bed, as if the sinking part hung straight: over a bank that
+shelves towards the rod it is the line that lies on the bed first, not the fly. A rock between them is missed. The
+shortlist is corrected by direct swims.
 
 Band time counts over the spot's own water only: where the bed is at least half as deep as at the landing. Else a fly
 towed through the shallows at the angler's feet, never far above the bed, would win everywhere.
 
-The swim ends where the angler is told to lift the rod: where in the median case the trailing end of the retrieve
-leaves the spot's water, sinks below the hold band, or lays the line on the bed; or else at the pick-up. A rod lifts
-only what is near it: farther out than `lift_farthest_m` the fly must be retrieved through whatever lies between.
+The swim is fished out where in the median case the trailing end of the retrieve leaves the spot's water, sinks below
+the hold band, or lays the line on the bed. The angler is told to lift the rod `lift_takes_s` before that: while it
+comes up the line still lies where it did, so contact counts to where the swim is fished out and band time to the lift.
+A rod lifts only what is near it: farther out than `lift_farthest_m` the fly must be retrieved through whatever lies
+between.
 """
 
 from __future__ import annotations
@@ -28,7 +32,7 @@ from planner.advice.records import constants
 from planner.advice.swum import CHANNELS, RESPONSES, Ground, Tracks, Weighed
 from planner.sink.compiled import compiled
 
-__all__ = ["CHANNELS", "RESPONSES", "Ground", "Tracks", "Weighed", "heights", "weigh"]
+__all__ = ["CHANNELS", "RESPONSES", "Ground", "Tracks", "Weighed", "geometry", "height_over_bed", "weigh"]
 
 # Rows of the deviations that belong to the responses, in the order of RESPONSES; the sink rate has two.
 _ROW = np.array([ROWS.index(name) for name in ("current", "drag_area", "lift", "boat", "sink_slower", "sink_faster")])
@@ -37,6 +41,7 @@ _COUNT, _OFFSET = ROWS.index("count"), ROWS.index("count_offset")
 _CAST, _LEVEL = ROWS.index("cast"), ROWS.index("level")
 _BED, _COSINE, _SINE = (ROWS.index(name) for name in ("bed_offset", "bed_cosine", "bed_sine"))
 _CAST_STEP = 0.05
+_PLACES = 4  # of the line between its surface end and its lowest node that are held against the bed
 
 
 @compiled(fastmath=False)
@@ -59,7 +64,7 @@ def _bed(x, y, geo, depth, sd):  # type: ignore[no-untyped-def]
 
 
 @compiled(fastmath=False)
-def _height(f, slope, c, moved, rise, low, geo, depth, sd, spread, wave, g):  # type: ignore[no-untyped-def]
+def height_over_bed(f, slope, c, moved, rise, low, geo, depth, sd, spread, wave, g):  # type: ignore[no-untyped-def]
     """Median height of the fly (low = 0) or lowest node (3) above the bed; fills the scaled responses g."""
     x, y = f[low + 1], f[low + 2]
     bed, error = _bed(x + moved, y, geo, depth, sd)
@@ -76,6 +81,41 @@ def _height(f, slope, c, moved, rise, low, geo, depth, sd, spread, wave, g):  # 
     g[_COSINE] = error * spread[_COSINE] * np.cos(phase)
     g[_SINE] = error * spread[_SINE] * np.sin(phase)
     return bed + rise - f[low]
+
+
+@compiled(fastmath=False)
+def _clear(f, moved, rise, sunk, geo, depth, sd):  # type: ignore[no-untyped-def]
+    """Least height of the line above the bed beneath it, and where: the share of the way from its surface end down."""
+    x, y, z = f[4], f[5], f[3]
+    bed, _ = _bed(x + moved, y, geo, depth, sd)
+    least, where = bed + rise - z, 1.0
+    away = np.hypot(x, y)
+    reach = min(np.sqrt(max(sunk * sunk - z * z, 0.0)), away)
+    if reach > 0.0:
+        for k in range(1, _PLACES):
+            share = k / _PLACES
+            near = 1.0 - (1.0 - share) * reach / away
+            bed, _ = _bed(x * near + moved, y * near, geo, depth, sd)
+            if bed + rise - share * z < least:
+                least, where = bed + rise - share * z, share
+    return least, where
+
+
+@compiled(fastmath=False)
+def _lowest(f, e, slope, c, moved, rise, sunk, geo, depth, sd, spread, wave, g):  # type: ignore[no-untyped-def]
+    """Median height of the place of the line that is nearest to the bed; fills the scaled responses g.
+
+    A place part of the way up moves by that part of what the lowest node does.
+    """
+    _, where = _clear(f, moved, rise, sunk, geo, depth, sd)
+    if where == 1.0:
+        return height_over_bed(f, slope, c, moved, rise, 3, geo, depth, sd, spread, wave, g)
+    away = np.hypot(f[4], f[5])
+    near = 1.0 - (1.0 - where) * min(np.sqrt(max(sunk * sunk - f[3] * f[3], 0.0)), away) / away
+    e[3], e[4], e[5] = where * f[3], near * f[4], near * f[5]
+    for r in range(_CHANNEL.shape[0]):
+        e[_CHANNEL[r] + 1] = where * f[_CHANNEL[r] + 1]
+    return height_over_bed(e, where * slope, c, moved, rise, 3, geo, depth, sd, spread, wave, g)
 
 
 @compiled(fastmath={"contract", "reassoc"})
@@ -112,8 +152,8 @@ def _advance(h0, low0, g, glow, dt, limit, dev, most, lo, hi, hl, ll, contact, t
 
 @compiled(fastmath=False, nogil=True)
 def _weigh(  # type: ignore[no-untyped-def]
-    count, retrieve, duration, taut, knots, every, fed, wanted, rise, boat, spread, wave, dev, most, geo, depth, sd,
-    holding, lo, hi, hang_s, lifted, farthest, band, touch, hang, lift, swim, means, under, fate, span,
+    count, retrieve, duration, taut, sunk, knots, every, fed, wanted, rise, boat, spread, wave, dev, most, geo, depth,
+    sd, holding, lo, hi, hang_s, lifted, farthest, takes_s, band, touch, hang, lift, swim, means, under, fate, span,
 ):  # fmt: skip
     L, F, Tc = count.shape
     C, S = retrieve.shape[2], retrieve.shape[3]
@@ -122,6 +162,7 @@ def _weigh(  # type: ignore[no-untyped-def]
     one = np.float32(1.0)
     for v in range(L):
         f = np.zeros(F)
+        e = np.zeros(F)
         g = np.zeros(P, np.float32)
         glow = np.zeros(P, np.float32)
         # two scratch rows, then contact, touched, hung and time in the band of each draw
@@ -138,8 +179,8 @@ def _weigh(  # type: ignore[no-untyped-def]
                 for q in range(F):
                     f[q] = count[v, q, passed]
                 moved = boat[v] * every * (passed + 1)
-                h0 = _height(f, 0.0, c, moved, rise[v], 0, geo, depth, sd, spread[v], wave, g)
-                low0 = _height(f, 0.0, c, moved, rise[v], 3, geo, depth, sd, spread[v], wave, glow)
+                h0 = height_over_bed(f, 0.0, c, moved, rise[v], 0, geo, depth, sd, spread[v], wave, g)
+                low0 = _lowest(f, e, 0.0, c, moved, rise[v], sunk[v], geo, depth, sd, spread[v], wave, glow)
                 _advance(
                     np.float32(h0), np.float32(low0), g, glow, np.float32(every), limit, dev, most,
                     lo, hi if h0 + f[0] >= holding[v] else lo - one,
@@ -165,16 +206,20 @@ def _weigh(  # type: ignore[no-untyped-def]
                     f[q] = (1 - b) * retrieve[v, q, k, t] + b * retrieve[v, q, k + 1, t]
                 moved = boat[v] * (c + (t + 0.5) * dt)
                 bed, _ = _bed(f[1] + moved, f[2], geo, depth, sd)
-                bed_low, _ = _bed(f[4] + moved, f[5], geo, depth, sd)
+                clear, _ = _clear(f, moved, rise[v], sunk[v], geo, depth, sd)
                 water = bed + rise[v]
                 if f[1] * f[1] + f[2] * f[2] > farthest * farthest:
                     break
-                if water < holding[v] or water - f[0] < lo or bed_low + rise[v] - f[3] < 0.0:
+                if water < holding[v] or water - f[0] < lo or clear < 0.0:
                     end = t
                 else:
                     break
             if end == 0 or not lifted:
                 end = S
+            # while the rod comes up the line still lies where it did
+            last = end
+            if end < S:
+                end = max(end - int(np.ceil(takes_s / dt)), 1)
             lift[v, w] = np.nan
             if end < S:
                 x = (1 - b) * retrieve[v, 1, k, end] + b * retrieve[v, 1, k + 1, end]
@@ -185,23 +230,23 @@ def _weigh(  # type: ignore[no-untyped-def]
             depths = 0.0
             sampled = 0
             beds = 0.0
-            for t in range(end):
+            for t in range(last):
                 for q in range(F):
                     f[q] = (1 - b) * retrieve[v, q, k, t] + b * retrieve[v, q, k + 1, t]
                 moved = boat[v] * (c + (t + 0.5) * dt)
                 slope = (retrieve[v, 0, k + 1, t] - retrieve[v, 0, k, t]) / width
                 slope_low = (retrieve[v, 3, k + 1, t] - retrieve[v, 3, k, t]) / width
-                h0 = _height(f, slope, c, moved, rise[v], 0, geo, depth, sd, spread[v], wave, g)
+                h0 = height_over_bed(f, slope, c, moved, rise[v], 0, geo, depth, sd, spread[v], wave, g)
                 water = h0 + f[0]
-                low0 = _height(f, slope_low, c, moved, rise[v], 3, geo, depth, sd, spread[v], wave, glow)
+                low0 = _lowest(f, e, slope_low, c, moved, rise[v], sunk[v], geo, depth, sd, spread[v], wave, glow)
                 slack = fed and (t + 0.5) / S < tight
                 _advance(
                     np.float32(h0), np.float32(low0), g, glow, np.float32(dt),
                     np.float32(0.0) if slack else np.float32(hang_s), dev, most,
-                    lo, hi if water >= holding[v] else lo - one,
+                    lo, hi if t < end and water >= holding[v] else lo - one,
                     state[0], state[1], state[2], state[3], state[4], state[5],
                 )  # fmt: skip
-                if means.shape[0] == L and (water >= holding[v] or (t == end - 1 and sampled == 0)):
+                if t < end and means.shape[0] == L and (water >= holding[v] or (t == end - 1 and sampled == 0)):
                     sampled += 1
                     beds += water
                     depths += f[0]
@@ -278,6 +323,7 @@ def weigh(
         np.ascontiguousarray(tracks.retrieve, dtype=float),
         np.ascontiguousarray(tracks.duration_s, dtype=float),
         np.ascontiguousarray(tracks.taut, dtype=float),
+        np.ascontiguousarray(tracks.sunk_m, dtype=float),
         np.ascontiguousarray(tracks.knots_s, dtype=float),
         float(tracks.every_s),
         bool(tracks.fed),
@@ -288,7 +334,7 @@ def weigh(
         2 * np.pi / (4 * c["bed_error_length_m"]),
         np.ascontiguousarray(deviations, dtype=np.float32),
         np.abs(deviations).max(axis=1).astype(np.float32),
-        _geometry(ground),
+        geometry(ground),
         np.ascontiguousarray(patch.depth_m, dtype=float),
         np.ascontiguousarray(patch.sd_m, dtype=float),
         c["holding_share"] * np.ascontiguousarray(ground.landing_depth_m, dtype=float),
@@ -297,6 +343,7 @@ def weigh(
         float(c["hang_contact_s"]),
         bool(lifted),
         float(c["lift_farthest_m"]),
+        float(c["lift_takes_s"]),
         band,
         touch,
         hang,
@@ -310,47 +357,8 @@ def weigh(
     return Weighed(band, touch, hang, lift, swim, means, under, fate)
 
 
-def heights(tracks: Tracks, ground: Ground, spread: np.ndarray, countdown_s: float) -> np.ndarray:
-    """Responses of the fly's height in the retrieve, times the spreads, at one level after one countdown.
-
-    Parameters
-    ----------
-    tracks, ground : Tracks, Ground
-        Of one level.
-    spread : numpy.ndarray
-        Shape (1, P).
-    countdown_s : float
-        The countdown [s].
-
-    Returns
-    -------
-    numpy.ndarray
-        Over the spot's own water, shape (T, P) [m].
-    """
-    knots, patch, c = tracks.knots_s, ground.patch, constants()
-    k = int(np.clip(np.searchsorted(knots, countdown_s) - 1, 0, len(knots) - 2))
-    b = float(np.clip((countdown_s - knots[k]) / (knots[k + 1] - knots[k]), 0.0, 1.0))
-    track = (1 - b) * tracks.retrieve[0, :, k] + b * tracks.retrieve[0, :, k + 1]
-    slope = (tracks.retrieve[0, 0, k + 1] - tracks.retrieve[0, 0, k]) / (knots[k + 1] - knots[k])
-    duration = (1 - b) * tracks.duration_s[0, k] + b * tracks.duration_s[0, k + 1]
-    geo = _geometry(ground)
-    depth, sd = np.ascontiguousarray(patch.depth_m, dtype=float), np.ascontiguousarray(patch.sd_m, dtype=float)
-    row, wave = np.ascontiguousarray(spread[0], dtype=float), 2 * np.pi / (4 * c["bed_error_length_m"])
-    S, least = track.shape[1], c["holding_share"] * ground.landing_depth_m[0]
-    rise, boat = float(ground.rise_m[0]), float(ground.boat_m_s[0])
-    found, every = [], []
-    for t in range(S):
-        g = np.zeros(len(ROWS), np.float32)
-        f = np.ascontiguousarray(track[:, t])
-        moved = boat * (countdown_s + (t + 0.5) * duration / S)
-        h = _height(f, float(slope[t]), countdown_s, moved, rise, 0, geo, depth, sd, row, wave, g)
-        every.append(g)
-        if h + f[0] >= least:
-            found.append(g)
-    return np.array(found or every, dtype=float)
-
-
-def _geometry(ground: Ground) -> np.ndarray:
+def geometry(ground: Ground) -> np.ndarray:
+    """How the swim's frame lies over the patch, as the compiled code takes it."""
     patch = ground.patch
     return np.array(
         [

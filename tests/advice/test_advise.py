@@ -388,6 +388,13 @@ def test_a_compromise_that_ends_over_a_shelf_says_that_it_may_hang_oftener(make,
         assert (f"hangs {percent(least.hang_chance)} of the time" in told) is not often
 
 
+def test_a_cast_straight_upstream_says_that_it_hangs_oftener_than_told(make, store):
+    """The line comes back slack there, which the chances do not know; across and in still water nothing is said."""
+    for angle, river, said in ((175.0, True, True), (90.0, True, False), (175.0, False, False)):
+        (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5 * river, angle=angle, river=river)])
+        assert any("straight upstream" in limit for limit in levels[0].limits) is said
+
+
 def test_a_line_that_cannot_be_is_left_out_and_said(make, store):
     """One bad entry does not stop the plan."""
     box = make.box(make.line("three", 3.0), make.line("odd", 3.0, grains=math.nan))

@@ -138,12 +138,12 @@ def water_of(kind: Kind, rng: np.random.Generator, k: int) -> SpotAtLevels:
     return SpotAtLevels(spot, cast, angle, 0.0, 1.0, 1, patch, (level,), True, 0.15, 0.6, 60)
 
 
-def by_kind(kind: Kind, spots: int, truths: int, seed: int, store: SwimStore) -> np.ndarray:
+def by_kind(kind: Kind, spots: int, truths: int, seed: int, store: SwimStore, *, any_count: bool = False) -> np.ndarray:
     """Stated touch, hang and band time of one kind of answer, and what came of them, shape (cases, 6).
 
     Three cases of four take the count that the advice would, the most band time within the hang limit, where there is
     one that leaves a touch in question; the others any count that leaves one. With the rod lifted early all take the
-    count that the advice would.
+    count that the advice would, or all any count.
     """
     rng = np.random.default_rng([seed, KINDS.index(kind)])
     settings = Settings(strips_m_s=(0.45,), draws=128)
@@ -153,7 +153,7 @@ def by_kind(kind: Kind, spots: int, truths: int, seed: int, store: SwimStore) ->
     length = own[0].line.leader_length_m * kind.leader
     usable = [r for r, rig in enumerate(led) if math.isclose(rig.line.leader_length_m, length)]
     found: list[tuple[float, ...]] = []
-    k, any_count = 0, 0.0 if kind.lifted else 0.25
+    k, share = 0, 1.0 if any_count else 0.0 if kind.lifted else 0.25
     while len(found) < spots:
         asked, k = water_of(kind, rng, k), k + 1
         field = field_of(asked, settings)
@@ -172,9 +172,9 @@ def by_kind(kind: Kind, spots: int, truths: int, seed: int, store: SwimStore) ->
         if not usable_count.any():
             continue
         best = prefer(np.where(usable_count, stated.band_time_s[0], 0.0), stated.hang_chance[0], settings.hang_limit)
-        if kind.lifted and best is None:
+        if kind.lifted and best is None and not any_count:
             continue  # steep shelves hang at most counts: none of them is ever advised
-        c = int(rng.choice(np.flatnonzero(usable_count))) if best is None or rng.random() < any_count else best
+        c = int(rng.choice(np.flatnonzero(usable_count))) if best is None or rng.random() < share else best
         sd = dict(zip(ROWS, spread[0], strict=True))
         lifting = Lift(float(lift[c]), kind.lifted)
         happened = [truth(rng, field, led[r], mode, float(seconds[c]), sd, True, lifting) for _ in range(truths)]
@@ -353,6 +353,11 @@ def kinds(spots: int, truths: int, seed: int) -> None:
     limit = Settings().hang_limit
     with tempfile.TemporaryDirectory() as folder:
         every = {kind.name: by_kind(kind, spots, truths, seed, SwimStore(folder)) for kind in KINDS}
+        early = {
+            f"{kind.name}, at any count": by_kind(kind, spots, truths, seed, SwimStore(folder), any_count=True)
+            for kind in KINDS
+            if kind.lifted
+        }
     head = "| cases | touch stated | came true | hang stated | came true | band time stated | came true |"
     print(f"chances by kind: {spots} waters x {truths} truths, seed {seed}")
     for title, least in (("within the hang limit", limit + 1e-9), ("all", 1.0)):
@@ -361,6 +366,8 @@ def kinds(spots: int, truths: int, seed: int) -> None:
             some = cases[cases[:, 1] <= least]
             if len(some) > 1:
                 print(row(name, some))
+    for name, cases in early.items():
+        print(row(name, cases))
 
 
 def main() -> None:
