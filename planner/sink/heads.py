@@ -154,17 +154,16 @@ def thin_front(
     high = diameter_for_sink_rate(mass_kg / (back_m + ratio**2 * front_m), sink_m_s)
     for _ in range(60):  # a thicker line of the same rate is heavier
         middle = 0.5 * (low + high)
-        front, back = (density_for_sink_rate(share * middle, sink_m_s) for share in (ratio, 1.0))
+        needed, back = (density_for_sink_rate(share * middle, sink_m_s) for share in (ratio, 1.0))
+        front = min(needed, bound)
         mass = area * middle**2 * (back * back_m + ratio**2 * front * front_m)
         low, high = (middle, high) if mass < mass_kg else (low, middle)
     lags = (
-        f"{DISAGREE}: at {sink_m_s / INCH:.1f} in/s the thin front needs {front:.0f} kg/m³, above the {bound:.0f} "
+        f"{DISAGREE}: at {sink_m_s / INCH:.1f} in/s the thin front needs {needed:.0f} kg/m³, above the {bound:.0f} "
         "taken as possible; the front lags behind"
     )
     if back > bound:  # not even the belly can be that dense: one coating for the whole head
         diameter, density, _, _, flags = sinking_part(mass_kg / (back_m + ratio**2 * front_m), sink_m_s, math.nan)
         return (HeadStep(front_m, ratio * diameter, density), HeadStep(back_m, diameter, density)), flags or (lags,)
-    flags = ()
-    if front > bound:
-        flags, front = (lags,), bound
+    flags = (lags,) if needed > bound else ()
     return (HeadStep(front_m, ratio * middle, front), HeadStep(back_m, middle, back)), flags

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
 import shutil
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,10 +17,13 @@ from hypothesis import strategies as st
 
 from planner.cli import main
 from planner.errors import PlumbrunError, UsageMistake
-from planner.sink.bucket import fly_report, line_report, water_celsius
+from planner.river.records import TackleLine
+from planner.sink.bucket import calibrate_text, fly_report, line_report, water_celsius
 from planner.sink.calibrate import long_line_rate, short_piece_share, timed_fall, timed_fly, timed_line, water_at
+from planner.sink.constants import constant
 from planner.sink.drag import sink_rate_broadside
 from planner.sink.fly import fall_rate, fly_from_class
+from planner.tables import rows
 from planner.units import INCH
 from tests.sink.closed import broadside_drop
 
@@ -168,3 +173,107 @@ def test_a_fly_outside_its_class_is_told():
     report = fly_report(fell="1.5 m", times=["17"], drag="low", weighting="none")
     assert any("another drag" in note for note in report["notes"])
     assert report["sink_m_s"] == pytest.approx(3.48 * INCH, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("depth", "time", "taken"),
+    [(10.0, 600.0, True), (10.5, 300.0, False), (10.0, 600.5, False), (0.2, 0.5, True), (0.19, 2.0, False),
+     (0.2, 0.49, False)],
+)  # fmt: skip
+def test_a_fall_at_the_ends_of_what_is_taken_is_taken_and_beyond_them_refused(depth, time, taken):
+    """0.2 to 10 m in 0.5 to 600 s, as the refusal says."""
+    if taken:
+        assert timed_fall(depth, [time], 1.2).sink_m_s > depth / time
+    else:
+        with pytest.raises(UsageMistake, match=r"0\.2 to 10 m in 0\.5 to 600 s"):
+            timed_fall(depth, [time], 1.2)
+
+
+def test_a_poorly_known_rate_is_said_with_its_own_share():
+    """The share in the note is the error over the rate; a good fall has no note."""
+    poor = timed_fall(0.3, [2.0], 1.5)
+    (said,) = [int(word) for note in poor.notes for word in re.findall(r"Known to (\d+) %", note)]
+    assert said == round(100 * poor.error_m_s / poor.sink_m_s) > 5
+    assert timed_fall(1.5, [9.8], 1.5).notes == ()
+
+
+def test_a_timed_fly_is_told_beside_what_its_class_falls():
+    """The note has the rate of the table of fly falls."""
+    row = next(row for row in rows("fly_fall_rates") if (row["drag"], row["weighting"]) == ("medium", "heavy"))
+    fall, _ = timed_fly(1.5, [8.0], fly_from_class("medium", "heavy"))
+    (said,) = re.findall(r"it would fall ([\d.]+) inches per second", " ".join(fall.notes))
+    assert float(said) == pytest.approx(float(row["usual_ips"]), abs=0.11)
+
+
+@pytest.mark.parametrize("density", [0.9, 1.0])
+def test_a_fly_that_floats_or_hangs_in_the_water_has_no_fall_to_time(density):
+    """A fly of the water's own density never arrives, and is refused like one that floats."""
+    fly = fly_from_class("low", "none")
+    with pytest.raises(UsageMistake, match="floats by its mass"):
+        timed_fly(1.5, [8.0], replace(fly, mass_kg=density * constant("water_density") * fly.volume_m3))
+
+
+def test_the_time_that_the_start_costs_is_what_a_fall_at_full_pace_would_save():
+    """Depth over the piece's own rate, and the time said to be taken out, make the time on the stopwatch."""
+    report = line_report(length="3 ft", fell="1.5 m", times=["9.8"], weight="1.5 g")
+    piece_m_s = report["sink_here_m_s"] / report["ends"]
+    assert 1.5 / piece_m_s + report["start_s"] == pytest.approx(9.8, abs=0.01)
+
+
+@pytest.mark.parametrize(("stated", "words"), [(4.0, "% more."), (8.0, "% less: labels are of pieces")])
+def test_the_words_for_a_line_have_the_figures_of_the_report(stated, words):
+    """Rate, error, start, ends and how far the tackle file is off, each in its own unit."""
+    line = TackleLine("head", "", 26.0, 250.0, stated)
+    report = line_report(length="1 in", fell="1.5 m", times=["9.8", "9.6"], entry=line)
+    text = calibrate_text(report, "metric")
+    ((rate, error),) = re.findall(r"sinks (\d+\.\d+) inches per second, give or take (\d+\.\d+)", text)
+    rate, error = float(rate), float(error)
+    assert (rate, error) == pytest.approx((report["sink_m_s"] / 0.0254, report["error_m_s"] / 0.0254), abs=0.006)
+    assert "in 9.7 s (mean of 2)" in text
+    ((start, ends),) = re.findall(r"([\d.]+) s for the start, ([\d.]+) % for water slip", text)
+    assert float(start) == pytest.approx(report["start_s"], abs=0.006)
+    assert float(ends) == pytest.approx(100 * (1 - report["ends"]), abs=0.06)
+    ((file, off),) = re.findall(r"The tackle file has ([\d.]+); this is (\d+) ", text)
+    assert float(file) == stated
+    assert int(off) == pytest.approx(100 * abs(rate / stated - 1), abs=0.6)
+    assert words in text
+    assert "mean of" not in calibrate_text(line_report(length="2 in", fell="1.5 m", times=["9.8"]), "metric")
+
+
+@pytest.mark.parametrize("row", rows("fly_fall_rates"), ids=lambda row: f"{row['drag']}-{row['weighting']}")
+def test_a_fly_within_its_class_is_not_told_to_change_it(row):
+    """Every class takes its own usual rate, and names its own band to a fly that is far beyond it."""
+    rate = float(row["usual_ips"]) * INCH
+    tau = 0.1 * rate
+    usual = fly_report(fell="3 m", times=[str(3.0 / rate + tau)], drag=row["drag"], weighting=row["weighting"])
+    assert not any("another drag" in note for note in usual["notes"])
+    fast = 1.1 * float(row["high_ips"]) * INCH
+    if fast < 2.2 * rate:  # beyond that no drag area of the class would do, and the fly is refused
+        other = fly_report(fell="3 m", times=[str(3.0 / fast)], drag=row["drag"], weighting=row["weighting"])
+        assert any(f"fall about {row['low_ips']} to {row['high_ips']}:" in note for note in other["notes"])
+
+
+@pytest.mark.parametrize(("length", "taken"), [("1.9 cm", False), ("3 cm", True), ("40 m", True), ("40.5 m", False)])
+def test_a_piece_that_is_none_is_refused(length, taken):
+    """2 cm to 40 m, as the refusal says."""
+    if taken:
+        assert line_report(length=length, fell="1.5 m", times=["9.8"])["length_m"] > 0.0
+    else:
+        with pytest.raises(UsageMistake, match="2 cm to 40 m"):
+            line_report(length=length, fell="1.5 m", times=["9.8"])
+
+
+def test_a_line_a_hair_faster_than_its_file_falls_more_and_not_less():
+    """Half a percent above what the file has is more, and no label of short pieces explains it."""
+    told = {"length": "8 ft", "fell": "1.5 m", "times": ["9.8"]}
+    rate = line_report(**told)["toml"]["sink_ips"]
+    report = line_report(**told, weight=None, entry=TackleLine("head", "", 26.0, math.nan, 0.995 * rate))
+    assert report["sink_m_s"] > report["stated_sink_m_s"]
+    assert "% more." in calibrate_text(report, "metric")
+
+
+@pytest.mark.parametrize("weight", ["0.15 g", "25 g"])
+def test_a_piece_of_a_weight_that_no_line_has_is_refused(weight):
+    """A metre of line weighs 0.2 to 20 g, as the refusal says."""
+    with pytest.raises(UsageMistake, match=r"0\.2 to 20 g a metre"):
+        line_report(length="1 m", fell="1.5 m", times=["9.8"], weight=weight)

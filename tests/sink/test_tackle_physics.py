@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +17,7 @@ from planner.river.tackle import parse_tackle
 from planner.river.values import Notebook
 from planner.sink import Cast, Current, fly_from_tackle, line_from_tackle, line_with_sink_factor, swim
 from planner.sink.fly import fall_rate, fly_from_class
-from planner.sink.heads import stepped_head, thin_front
+from planner.sink.heads import sinking_part, stepped_head, thin_front
 from planner.sink.weights import added_weight, read_added
 from planner.tables import rows
 from planner.units import GRAIN, INCH
@@ -32,11 +33,49 @@ def test_a_compensated_front_sinks_as_the_belly_and_a_plain_one_lags(front, sink
     for compensated in (True, False):
         steps, flags = thin_front(8.0, mass, sink, front, compensated)
         assert sum(step.length_m for step in steps) == pytest.approx(8.0)
+        assert sum(step.mass_kg for step in steps) == pytest.approx(mass, rel=1e-6)
         if not flags:
-            assert sum(step.mass_kg for step in steps) == pytest.approx(mass, rel=1e-6)
             ahead, behind = (step.sink_rate_m_s for step in steps)
             assert behind == pytest.approx(sink, rel=1e-3)
             assert ahead == pytest.approx(sink, rel=1e-3) if compensated else ahead < 0.9 * behind
+
+
+def test_a_front_that_no_coating_makes_lags_and_the_head_keeps_its_weight():
+    """A head that lost what its front could not hold was lighter than its label; the note has the label's own rate."""
+    (front, belly), (said,) = thin_front(8.0, 13e-3, 6.0 * INCH, 3.0, True)
+    assert front.density_kg_m3 == 3500.0 > belly.density_kg_m3
+    assert front.sink_rate_m_s < belly.sink_rate_m_s == pytest.approx(6.0 * INCH, rel=1e-3)
+    assert front.mass_kg + belly.mass_kg == pytest.approx(13e-3, rel=1e-6)
+    assert "at 6.0 in/s the thin front needs" in said
+    steps, (said,) = thin_front(8.0, 13e-3, 8.0 * INCH, 3.0, True)
+    assert [step.density_kg_m3 for step in steps] == [3500.0, 3500.0]
+    assert sum(step.mass_kg for step in steps) == pytest.approx(13e-3, rel=1e-6)
+    asked, used = (float(rate) for rate in re.findall(r"([\d.]+) in/s", said))
+    assert asked == 8.0
+    assert used == pytest.approx(steps[1].sink_rate_m_s / INCH, abs=0.05)
+
+
+@pytest.mark.parametrize("front", [0.0, 8.0])
+def test_a_front_that_is_none_or_the_whole_head_is_refused(front):
+    """The refusal has front, head and the label's rate."""
+    with pytest.raises(UsageMistake, match=rf"a front of {front:.2f} m on a head of 8.00 m that sinks 6.0 in/s"):
+        thin_front(8.0, 13e-3, 6.0 * INCH, front, False)
+
+
+@pytest.mark.parametrize("density", [3500.0, 3501.0])
+def test_a_measured_thickness_is_doubted_only_beyond_the_densest_coating(density):
+    """The densest coating taken as possible is possible."""
+    mass = density * (math.pi / 4.0 * 1e-3**2)
+    assert bool(sinking_part(mass, 0.1, 1e-3)[4]) is (density > 3500.0)
+
+
+@pytest.mark.parametrize("sink", [0.0, 0.51])
+def test_a_step_that_does_not_sink_or_sinks_faster_than_any_line_is_refused(sink):
+    """Up to half a metre a second is taken, which is 20 in/s; the refusal names the step and its own rate."""
+    steps, _ = stepped_head([(4.0, 7e-3, 0.1), (4.0, 7e-3, 0.5)])
+    assert len(steps) == 2
+    with pytest.raises(UsageMistake, match=rf"step 2 of 4.00 m, 7.00 g, sinking {sink / INCH:.1f} in/s"):
+        stepped_head([(4.0, 7e-3, 0.1), (4.0, 7e-3, sink)])
 
 
 def test_a_level_head_written_as_equal_steps_swims_as_the_level_head():
