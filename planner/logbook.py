@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["OUTCOMES", "added_log", "asked_entry", "entry_of", "log_entries", "log_text", "rows_of_text"]
 
 OUTCOMES = ("clean", "touched", "hung")
+_LESSON = ("line", "fly", "countdown_s")  # what a swim must tell for a plan to learn from it
 _SAME = ("spot", "time", "line", "fly", "countdown_s", "touched", "hung")
 
 
@@ -118,6 +119,9 @@ def asked_entry(river: River, now: datetime, prompt: Callable[..., Any]) -> dict
     def pick(text: str, names: Sequence[str]) -> str:
         return str(prompt(text, choices=list(names), default=names[0]))
 
+    from zoneinfo import ZoneInfo
+
+    clock = now.astimezone(ZoneInfo(river.timezone))
     if not river.spots:
         raise UsageMistake("a river folder without spots", "a spot in spots.geojson", "draw one")
     spot = pick("Spot", [one.id for one in river.spots])
@@ -136,10 +140,11 @@ def asked_entry(river: River, now: datetime, prompt: Callable[..., Any]) -> dict
         fly=fly,
         countdown=countdown,
         mode=pick("Line held, fed or mended in the count", ["held", "fed", "mended"]),
+        strip=str(prompt("Strip with unit, e.g. 1.5 ft/s (empty: not known)", default="")).strip(),
         outcome=pick("The swim was", OUTCOMES),
         caught=int(str(prompt("Fish", default="0")).strip() or 0),
         level=str(prompt("Gauge level with unit (empty: what the gauge read)", default="")).strip(),
-        at=str(prompt("When (ISO 8601)", default=now.isoformat(timespec="minutes"))),
+        at=str(prompt("When (ISO 8601)", default=clock.isoformat(timespec="minutes"))),
         note=str(prompt("Note", default="")).strip(),
     )
 
@@ -182,7 +187,8 @@ def log_entries(folder: Path, rows: Sequence[dict[str, str]], files: Sequence[Pa
     Returns
     -------
     dict
-        ``added``, ``already_there``, ``entries`` (in the log now), ``unknown_spots``, ``rows`` added.
+        ``added``, ``already_there``, ``entries`` (in the log now), ``unknown_spots``, ``silent`` (rows that no plan
+        learns from) and ``not_told`` (the columns that they lack), ``rows`` added.
     """
     from planner.files import sole_writer, write_whole
     from planner.river import read_river
@@ -230,6 +236,8 @@ def added_log(river: River, rows: Sequence[dict[str, str]]) -> tuple[str | None,
         "already_there": seen,
         "entries": len(table) + len(new),
         "unknown_spots": sorted({row.get("spot", "") for row in new} - known),
+        "not_told": sorted({name for row in new for name in _LESSON if not str(row.get(name, "") or "").strip()}),
+        "silent": sum(any(not str(row.get(name, "") or "").strip() for name in _LESSON) for row in new),
         "rows": new,
     }
 
@@ -248,7 +256,12 @@ def log_text(report: dict[str, Any]) -> str:
     words = [f"{report['added']} added, {report['already_there']} there already; log.csv holds {report['entries']}."]
     if report["unknown_spots"]:
         words.append(f"Not among your spots: {', '.join(report['unknown_spots'])}.")
-    words.append("The next plan learns from them; --no-learning leaves them aside, deleting the rows undoes it.")
+    silent = report["silent"]
+    if silent:
+        missing = ", ".join(name.removesuffix("_s") for name in report["not_told"])
+        words.append(f"{silent} of them without {missing}: no plan learns from {'it' if silent == 1 else 'these'}.")
+    if report["added"] > silent:
+        words.append("The next plan learns from them; --no-learning leaves them aside, deleting the rows undoes it.")
     if report["rows"]:
         out = io.StringIO()
         table = csv.writer(out, lineterminator="\n")

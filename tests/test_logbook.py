@@ -58,13 +58,25 @@ def test_a_file_of_the_page_is_taken_once(folder, tmp_path):
 
 def test_an_entry_by_questions(folder):
     """Without options the command asks; numbers choose."""
-    made = _log(folder, "--now", "2026-06-13T12:00-05:00", given="3\n4\n1\n6\n1\n2\n0\n\n\nticked\n")
+    made = _log(folder, "--now", "2026-06-13T12:00-05:00", given="3\n4\n1\n6\n1\n1.5 ft/s\n2\n0\n\n\nticked\n")
     assert made.exit_code == 0, made.output
     river = read_river(folder)
     row = river.log.iloc[-1]
     assert row["spot"] == river.spots[2].id
     assert row["line"] == river.tackle.lines[3].name
     assert (row["countdown_s"], row["touched"], row["hung"], row["note"]) == ("6", "yes", "no", "ticked")
+    assert float(row["strip_m_s"]) == pytest.approx(0.457, abs=1e-3)  # not asked once: another pace is another swim
+    assert "2026-06-13T12:00-05:00" in made.output  # the river's own clock
+
+
+def test_an_entry_that_teaches_nothing_says_so_at_once(folder):
+    """Without line, fly or seconds no plan learns; the next plan was promised to all the same."""
+    made = _log(folder, "--spot", "pool-ledge", "--line", LINE)
+    assert "1 of them without countdown, fly: no plan learns from it." in made.stdout
+    assert "The next plan learns" not in made.stdout
+    made = _log(folder, "--spot", "pool-ledge", "--line", LINE, "--fly", FLY, "--countdown", 0)
+    assert "The next plan learns" in made.stdout
+    assert "no plan" not in made.stdout
 
 
 def test_a_folder_without_a_log_gets_one(folder):
