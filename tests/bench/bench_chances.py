@@ -289,6 +289,7 @@ def truth(
     sd: dict[str, float],
     rough: bool,
     lift: Lift = LOW,
+    strip_m_s: float = 0.45,
 ) -> tuple[bool, bool, float] | None:
     """Whether one true swim touches and hangs, and its band time [s]; None when it cannot be solved."""
     asked = field.spot
@@ -311,7 +312,7 @@ def truth(
     boat = max(ratio + z["boat"] * sd["boat"], 0.0) * speed * (1 + 1 / level.exponent_m) if ratio > 0 else 0.0
     stance = "drifting" if ratio > 0 else "wading"
     length = asked.cast_m * math.exp(z["cast"] * sd["cast"])
-    cast = Cast(length, asked.angle_deg, 0.45, counted, mode, stance, boat, **lift.of(level.depth_m))
+    cast = Cast(length, asked.angle_deg, strip_m_s, counted, mode, stance, boat, **lift.of(level.depth_m))
     risen = z["level"] * level.level_sd_m
     bed = true_bed(field, risen, z, sd) if rough else max(level.depth_m + risen + z["bed_offset"] * 0.15, 0.1)
     current = Current(speed, level.depth_m, level.exponent_m)
