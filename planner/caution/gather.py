@@ -184,8 +184,8 @@ def gather_conditions(
         if now is not None:
             found["water_temp_c"] = _coldest(series, now)
     if expected is not None:
-        found["stage_m"] = _extreme(max, expected.stage_high_m, expected.stage_m)
-        found["discharge_m3s"] = _extreme(max, expected.discharge_high_m3s, expected.discharge_m3s)
+        found["stage_m"] = _extreme(max, expected.stage_cautious_m)
+        found["discharge_m3s"] = _extreme(max, expected.discharge_cautious_m3s)
         found["discharge_low_m3s"] = _extreme(min, expected.discharge_low_m3s, expected.discharge_m3s)
         found["turbidity_fnu"] = expected.last.turbidity_fnu
         if not given:

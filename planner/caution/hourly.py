@@ -147,8 +147,8 @@ def hourly_cautions(
     for i, stamp in enumerate(expected.times.astype("datetime64[s]").astype(int).tolist()):
         here = replace(
             base,
-            stage_m=_first(expected.stage_high_m[i], expected.stage_m[i]),
-            discharge_m3s=_first(expected.discharge_high_m3s[i], expected.discharge_m3s[i]),
+            stage_m=expected.stage_cautious_m[i],
+            discharge_m3s=expected.discharge_cautious_m3s[i],
             discharge_low_m3s=_first(expected.discharge_low_m3s[i], expected.discharge_m3s[i]),
         )
         at = datetime.fromtimestamp(stamp, UTC)

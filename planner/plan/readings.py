@@ -234,11 +234,9 @@ def _expected(
 
 def _standing(expected: Expected, beside: Beside, when: datetime) -> Standing:
     """Rank of the highest upper 90 % of the hours; of the median where no range is known."""
-    for values in (expected.discharge_high_m3s, expected.discharge_m3s):
-        known = values[values == values]
-        if len(known):
-            return standing(float(known.max()), when, beside.normals)
-    return standing(math.nan, when, beside.normals)
+    values = expected.discharge_cautious_m3s
+    known = values[values == values]
+    return standing(float(known.max()) if len(known) else math.nan, when, beside.normals)
 
 
 def gauge_record(view: GaugeView) -> dict:

@@ -113,10 +113,9 @@ def carry_on(
         q[0] += spread.shift_at(ahead)
         drift = _drift(past.times, ln(past.discharge_m3s), at, spread, ln(q_past)) if past is not None else math.nan
         q[1:] = _widened(q[0], spread.at(ahead), drift, rule("trend_most_discharge"), ahead, now)
-        # dry, or flowing backwards with a tide: a relative range has no meaning
-        positive = last.discharge_m3s > 0
-        q = np.exp(q) if positive else np.where(last.discharge_m3s == 0, 0.0, np.full((5, n), np.nan))
-        q[0] = q[0] if positive else last.discharge_m3s
+        # dry, or flowing backwards with a tide: a relative range has no meaning, so none is known
+        q = np.exp(q) if last.discharge_m3s > 0 else np.full((5, n), np.nan)
+        q[0] = q[0] if last.discharge_m3s > 0 else last.discharge_m3s
     if math.isfinite(last.stage_m):
         bases = _stage_bases(method, h_past, q_past, fell)
         spread = score_spread("stage", h_past, bases, longest, wider=regulated)
@@ -129,7 +128,9 @@ def carry_on(
         h[0] += spread.shift_at(ahead)
         drift = _drift(past.times, past.stage_m, at, spread, h_past) if past is not None else math.nan
         h[1:] = _widened(h[0], spread.at(ahead), drift, rule("trend_most_stage"), ahead, last.stage_m)
-    return Carried(h, q, _how(spread, method, falling, last, stated), _range_words(spread))
+    standing = not math.isfinite(last.stage_m) and last.discharge_m3s <= 0
+    said = "its range is unknown, because the water stands or runs back" if standing else _range_words(spread)
+    return Carried(h, q, _how(spread, method, falling, last, stated), said)
 
 
 def _how(spread: Spread | None, method: _Method, falling: bool, last: Reading, stated: bool) -> str:

@@ -85,6 +85,21 @@ class Expected:
     given: bool = False
     notes: tuple[str, ...] = field(default=())
 
+    @property
+    def stage_cautious_m(self) -> np.ndarray:
+        """Stage that the cautions hold each hour at: its 90 %, the median where no range is known [m], shape (n,)."""
+        return np.where(np.isfinite(self.stage_high_m), self.stage_high_m, self.stage_m)
+
+    @property
+    def discharge_cautious_m3s(self) -> np.ndarray:
+        """The same of discharge [m³/s], shape (n,).
+
+        NaN where a discharge of zero or less has no range: water that stands or runs back says nothing of how much may
+        come.
+        """
+        median = np.where(self.discharge_m3s > 0, self.discharge_m3s, np.nan)
+        return np.where(np.isfinite(self.discharge_high_m3s), self.discharge_high_m3s, median)
+
 
 def expect(
     series: Series | None,

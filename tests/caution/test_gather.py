@@ -46,6 +46,17 @@ def test_the_highest_upper_level_and_the_coldest_water_count():
     assert c.data_age_min == 0
 
 
+@pytest.mark.parametrize("flow", [0.0, -3.0])
+def test_no_flow_now_is_no_credit_for_tomorrows(flow):
+    """Regression: below a dam that stands, or on the tide, a local limit of the flow read as assessed and not raised."""
+    series = replace(record(np.full(400, 2.0)), discharge_m3s=np.full(400, flow))
+    c = gather_conditions(river(SPOTS), expect(series, NOW, *WINDOW), series, NOW)
+    assert c.discharge_m3s is None
+    limit = {"input": "discharge", "at_si": 20.0, "level": 3, "side": "above", "text": "", "source": "board"}
+    check = next(check for check in assess_river(c, [limit]).base if check.rule == "F1.1")
+    assert check.level is None
+
+
 def test_readings_after_the_plans_clock_are_not_looked_at():
     """A rise that comes after the plan was made is not known to it."""
     quiet = record(np.full(400, 2.0), end=NOW - timedelta(hours=1))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -219,10 +220,25 @@ def test_one_wild_value_does_not_make_a_trend() -> None:
     assert any("off and back" in note for note in e.notes)
 
 
-def test_zero_discharge_stays_zero() -> None:
-    """A dry river is expected dry, not unknown."""
-    e = expect(made.series(None, np.zeros(96)), made.NOW, *made.window())
-    np.testing.assert_array_equal(e.discharge_m3s, 0.0)
+@pytest.mark.parametrize("flow", [0.0, -4.0])
+def test_water_that_stands_or_runs_back_has_no_range(flow: float) -> None:
+    """A dry river is expected dry and a tide at its reading, but how much may come is unknown and not as little."""
+    e = expect(made.series(None, np.full(96, flow)), made.NOW, *made.window())
+    np.testing.assert_array_equal(e.discharge_m3s, flow)
+    for unknown in (e.discharge_low_m3s, e.discharge_high_m3s, e.discharge_p95_m3s, e.discharge_cautious_m3s):
+        assert np.isnan(unknown).all()
+    assert "its range is unknown" in e.basis
+
+
+def test_the_cautious_side_of_an_hour_is_its_upper_end_or_else_its_median() -> None:
+    """Under ice no range is known and the last good value stands; elsewhere the 90 % does."""
+    e = expect(made.series(np.full(96, 1.5), np.full(96, 20.0)), made.NOW, *made.window())
+    np.testing.assert_array_equal(e.stage_cautious_m, e.stage_high_m)
+    np.testing.assert_array_equal(e.discharge_cautious_m3s, e.discharge_high_m3s)
+    nan = np.full(len(e.times), np.nan)
+    bare = replace(e, stage_high_m=nan, discharge_high_m3s=nan)
+    np.testing.assert_array_equal(bare.stage_cautious_m, e.stage_m)
+    np.testing.assert_array_equal(bare.discharge_cautious_m3s, e.discharge_m3s)
 
 
 def test_neither_series_nor_level_is_a_mistake() -> None:
