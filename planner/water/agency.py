@@ -25,7 +25,8 @@ def with_forecast(
     The forecast is read linearly between its times. Where it misses the last reading, the difference is taken off and
     fades over 12 h; a difference of more than half a metre means another zero of the gauge, and the forecast is not
     used. Hours that it does not cover keep the own expectation. Discharge that is not forecast follows the station's
-    rating from the forecast stage.
+    rating from the forecast stage; without a rating it is unknown in those hours, for the own expectation knows nothing
+    of the rise that is forecast.
 
     Parameters
     ----------
@@ -53,19 +54,23 @@ def with_forecast(
     if math.isfinite(miss) and abs(miss) > rule("forecast_miss"):
         return made, f"The forecast of the {forecast.agency} is {miss:+.2f} m off the last reading and is not used."
     q, _ = _joined(forecast, forecast.discharge_m3s, times, lead, last.discharge_m3s, at)
-    if not np.isfinite(q).any() and rating is not None and np.isfinite(h).any():
+    if rating is not None:
         here = float(rating.discharge(last.stage_m))
         ratio = last.discharge_m3s / here if here > 0 and math.isfinite(last.discharge_m3s) else 1.0
-        q = rating.discharge(h) * ratio
+        q = np.where(np.isfinite(q), q, rating.discharge(h) * ratio)
     covered = (np.isfinite(h) | np.isfinite(q)) & (lead > 0)
     if not covered.any():
         return made, f"The forecast of the {forecast.agency} does not reach these hours."
     stage, discharge = made.stage.copy(), made.discharge.copy()
     rows = covered & np.isfinite(h)
     stage[:, rows] += h[rows] - stage[0, rows]
+    discharge[:, rows & ~np.isfinite(q)] = np.nan
     rows = covered & (q > 0) & (discharge[0] > 0)
     # about a discharge the range is a ratio
     discharge[:, rows] *= q[rows] / discharge[0, rows]
+    # out of water that stands or runs back the forecast is all that is known
+    rows = covered & (q > 0) & (discharge[0] <= 0)
+    discharge[0, rows] = q[rows]
     rest = "" if covered[lead > 0].all() else " as far as it reaches"
     said = f"The forecast of the {forecast.agency}, issued {_when(forecast.issued)}{rest}; {made.range}."
     return replace(made, stage=stage, discharge=discharge, how="as forecast"), said

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -16,7 +17,7 @@ from planner.gauges.beside import open_categories, open_forecast, open_normals
 from planner.gauges.forecast import Forecast
 from planner.gauges.series import to_datetime64
 from planner.units import CFS
-from planner.water import expect
+from planner.water import expect, rating_of
 from planner.water.clean import check_table
 from planner.water.percentiles import rank_among, standing
 from planner.water.rises import rise_rates
@@ -106,6 +107,37 @@ def test_a_forecast_on_another_zero_is_not_used_and_said() -> None:
     e = expect(series, made.NOW, made.NOW, end, forecast=forecast_of([0, 24], [42.0, 42.1]))
     assert np.nanmax(e.stage_p95_m) < 3
     assert "is not used" in e.basis
+
+
+def test_a_rise_that_is_forecast_in_stage_alone_leaves_no_discharge_of_today() -> None:
+    """Regression: on a record too flat for a rating the stage rose by 1 m and the discharge stayed, and with it depth."""
+    series = made.series(np.full(2000, 1.5), np.full(2000, 20.0))
+    end = made.NOW + timedelta(hours=24)
+    e = expect(series, made.NOW, made.NOW, end, forecast=forecast_of([0, 12], [1.5, 2.5]))
+    assert e.discharge_m3s[0] == 20.0
+    assert np.isnan([e.discharge_m3s[1:13], e.discharge_high_m3s[1:13]]).all()
+    np.testing.assert_allclose(e.discharge_m3s[13:], 20.0)
+
+
+def test_hours_with_no_forecast_of_discharge_follow_the_rating_one_by_one() -> None:
+    """A forecast whose discharge ends before its stage is carried on by the station's own pairs."""
+    q = made.storms()
+    series = made.series(made.power(q), q)
+    here = float(series.stage_m[-1])
+    said = forecast_of([0, 6, 12], [here, here + 0.1, here + 0.3])
+    said = replace(said, discharge_m3s=np.array([q[-1], 1.5 * q[-1], np.nan]))
+    e = expect(series, made.NOW, made.NOW, made.NOW + timedelta(hours=12), forecast=said)
+    assert e.discharge_m3s[6] == pytest.approx(1.5 * q[-1], rel=0.02)
+    assert e.discharge_m3s[12] == pytest.approx(float(rating_of(series).discharge(here + 0.3)), rel=0.02)
+
+
+def test_a_forecast_raises_water_that_stands() -> None:
+    """Below a dam that holds its water, the discharge that is forecast counts."""
+    series = made.series(np.full(2000, 1.5), np.zeros(2000))
+    said = forecast_of([0, 12], [1.5, 1.8])
+    said = replace(said, discharge_m3s=np.array([0.0, 30.0]))
+    e = expect(series, made.NOW, made.NOW, made.NOW + timedelta(hours=12), forecast=said)
+    assert e.discharge_cautious_m3s[-1] == pytest.approx(30.0)
 
 
 def test_hours_beyond_the_forecast_keep_the_own_expectation() -> None:
