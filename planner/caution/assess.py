@@ -50,7 +50,7 @@ def _undated(checks: list[Check], c: Conditions) -> list[Check]:
 
 
 def _footing(c: Conditions, where: str) -> Check:
-    """The check that footing, light and company were said; what was not said takes no credit in `hold`."""
+    """The check that footing, light and company were said; what was not said clears nothing that was held."""
     missing = [r for r in rules_of("W4") if r.operator == "missing" and getattr(c, r.input) is None]
     place = where or "Where you wade"
     text = " ".join(rule.text.format(where=place) for rule in missing)

@@ -39,12 +39,13 @@ def _extreme(pick: Any, *columns: Any) -> float | None:
     return None
 
 
-def _coldest(series: Series, now: datetime) -> float | None:
-    """Lowest water temperature of the day before `now` [°C]: the morning is colder than the evening's reading."""
+def _temperatures(series: Series, now: datetime) -> dict[str, float | None]:
+    """Lowest and highest water temperature of the day before `now` [°C]: one reading is neither of the two."""
     import numpy as np
 
     age = now.timestamp() - series.times.astype("datetime64[s]").astype(np.int64)
-    return _extreme(min, series.temperature_c[(age >= 0) & (age <= _DAY_S)])
+    day = series.temperature_c[(age >= 0) & (age <= _DAY_S)]
+    return {"water_temp_c": _extreme(min, day), "water_temp_high_c": _extreme(max, day)}
 
 
 def _folder(river: River) -> dict[str, Any]:
@@ -156,7 +157,8 @@ def gather_conditions(
     expected : Expected, optional
         Its highest upper 90 % stage and discharge over the window count, and its lowest 10 % for low water.
     series : Series, optional
-        The record: rise of the last hours, its rank in the record, coldest water of the last day.
+        The record: rise of the last hours, its rank in the record, coldest and warmest water of the last
+        day.
     now : datetime, optional
         The plan's clock; later rows are not looked at.
     trip : Trip, optional
@@ -182,7 +184,7 @@ def gather_conditions(
         found |= rise_conditions(series.times, series.stage_m, series.discharge_m3s, now)
         found |= cloudy_conditions(series.times, series.turbidity_fnu, now)
         if now is not None:
-            found["water_temp_c"] = _coldest(series, now)
+            found |= _temperatures(series, now)
     if expected is not None:
         found["stage_m"] = _extreme(max, expected.stage_cautious_m)
         found["discharge_m3s"] = _extreme(max, expected.discharge_cautious_m3s)

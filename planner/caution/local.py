@@ -33,6 +33,8 @@ def _one(index: int, item: Mapping[str, Any], c: Conditions, units: str, doubts:
     value = getattr(c, field)
     if low_water and item["input"] == "discharge" and c.discharge_low_m3s is not None:
         value = c.discharge_low_m3s
+    if not below and item["input"] == "water_temperature" and c.water_temp_high_c is not None:
+        value = c.water_temp_high_c
     limit, level = float(item["at_si"]), int(item["level"])
     rule = f"F1.{index + 1}"
     source = str(item.get("source") or "the river folder, no source given")

@@ -87,8 +87,10 @@ class Conditions:
         Hazards drawn between put-in and take-out (those of unknown place included); None when none is drawn at all.
     craft_minimum_m3s : float, optional
         Least discharge for the craft, from the river folder [m³/s].
-    water_temp_c, air_temp_c : float, optional
-        Water and air temperature [°C].
+    water_temp_c, water_temp_high_c : float, optional
+        Lowest and highest water temperature of the last day [°C]; the second is held against local limits of warmth.
+    air_temp_c : float, optional
+        Lowest air temperature within the hours [°C].
     ice, bottom_seen, turbidity_rising : bool, optional
         Ice at the gauge; the user sees the bottom at wading depth; the water turns cloudier.
     turbidity_fnu, turbidity_median_fnu : float, optional
@@ -139,6 +141,7 @@ class Conditions:
     hazards_in_reach: tuple[tuple[str, str], ...] | None = None
     craft_minimum_m3s: float | None = None
     water_temp_c: float | None = None
+    water_temp_high_c: float | None = None
     air_temp_c: float | None = None
     ice: bool | None = None
     turbidity_fnu: float | None = None
@@ -227,7 +230,7 @@ class Caution:
     low_water : tuple of dict
         Notes of low water, in the same form; they do not enter the level.
     base : tuple of Check
-        The single checks before combinations, for `hold` and `worst`.
+        The single checks before combinations, for `worst` and for what `keep.hold_record` needs.
     """
 
     level: int | None

@@ -35,7 +35,7 @@ def record(stage, quality="provisional", end=NOW):
 
 
 def test_the_highest_upper_level_and_the_coldest_water_count():
-    """Of the window's range the upper end, of the last day the coldest hour."""
+    """Of the window's range the upper end, of the last day the coldest hour and the warmest."""
     series = record(2.0 + 0.05 * np.sin(np.arange(96 * 40) / 300))
     expected = expect(series, NOW, *WINDOW)
     c = gather_conditions(river(SPOTS), expected, series, NOW)
@@ -43,6 +43,7 @@ def test_the_highest_upper_level_and_the_coldest_water_count():
     assert c.stage_m >= np.nanmax(expected.stage_m)
     assert c.discharge_low_m3s <= c.discharge_m3s
     assert c.water_temp_c == pytest.approx(17.0, abs=0.01)
+    assert c.water_temp_high_c == pytest.approx(23.0, abs=0.01)
     assert c.data_age_min == 0
 
 

@@ -52,6 +52,14 @@ def test_a_floor_reads_the_low_side_of_the_flow_and_a_ceiling_the_high_side():
     assert stage.level == 0, "the flow's low side is no stage"
 
 
+def test_a_limit_of_warmth_reads_the_warmest_water_and_one_of_cold_the_coldest():
+    """Regression: a river closed at 23 °C and more was held against the coldest hour of the day."""
+    day = Conditions(water_temp_c=17.0, water_temp_high_c=24.0)
+    warm, cold = ({"input": "water_temperature", "side": side, "at_si": 20.0} for side in ("above", "below"))
+    assert [held(day, **limit)[0].level for limit in (warm, cold)] == [2, 2]
+    assert held(Conditions(water_temp_c=17.0), **warm)[0].level == 0
+
+
 def test_what_the_reading_cannot_carry_clears_nothing_and_takes_nothing_back():
     """In doubt a limit that is not reached reads not assessed, one that is reached stays with the doubt beside it."""
     doubts = {"level": "The last reading is too old for this."}
