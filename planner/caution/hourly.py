@@ -13,6 +13,8 @@ from planner.caution.gather import at_stance
 from planner.caution.records import Caution, Conditions, label_of
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from planner.water.expect import Expected
 
 __all__ = ["HourCaution", "Stance", "hourly_cautions", "turning_hours"]
@@ -40,6 +42,10 @@ class Stance:
     wading: bool
     depth: float
     speed: float
+
+
+# Gauge stage [m] and discharge [m³/s] to the stances there.
+Stances = Callable[[float, float], Iterable[Stance]]
 
 
 @dataclass(frozen=True)
@@ -93,7 +99,8 @@ def hourly_cautions(
     expected: Expected,
     *,
     thresholds: Iterable[Mapping[str, Any]] = (),
-    stances: Callable[[float, float], Iterable[Stance]] | None = None,
+    stances: Stances | None = None,
+    lagging: Iterable[tuple[npt.NDArray[Any], npt.NDArray[Any], Stances]] = (),
     sun: Any = None,
     sun_now: Any = None,
     weather: Any = None,
@@ -114,6 +121,9 @@ def hourly_cautions(
     stances : callable, optional
         Gauge stage [m] and discharge [m³/s] to every spot's `Stance` at that level. It is asked at the next whole
         centimetre up and the discharge rounded up in its second figure, once for each.
+    lagging : iterable of (stage, discharge, stances)
+        Of runs that see other hours of the gauge than their own: the stage [m] and discharge [m³/s] to hold them at in
+        each hour, shape (n,), and their stances. Now they are held at the last reading, as the others are.
     sun, sun_now : SunTimes, optional
         Of the trip's day and of the present one. Sunset, dusk and darkness of each hour: being on the river then,
         whatever hour the take-out is planned for.
@@ -132,7 +142,8 @@ def hourly_cautions(
         The present first when asked for, then one for each of `expected.times`.
     """
     thresholds = tuple(thresholds)
-    stances = _stepped(stances)
+    prompt = _stepped(stances)
+    late = [(stage, discharge, _stepped(of)) for stage, discharge, of in lagging]
     found = []
     last = expected.last
     if (
@@ -143,20 +154,24 @@ def hourly_cautions(
         here = replace(
             base, stage_m=last.stage_m, discharge_m3s=last.discharge_m3s, discharge_low_m3s=last.discharge_m3s
         )
-        found.append(_one(here, now, True, thresholds, stances, sun_now, None, units, gauge))
+        reading = (last.stage_m, last.discharge_m3s)
+        places = [stance for of in (prompt, *(of for _, _, of in late)) for stance in of(*reading)]
+        found.append(_one(here, now, True, thresholds, places, sun_now, None, units, gauge))
     for i, stamp in enumerate(expected.times.astype("datetime64[s]").astype(int).tolist()):
+        stage, discharge = float(expected.stage_cautious_m[i]), float(expected.discharge_cautious_m3s[i])
         here = replace(
             base,
-            stage_m=expected.stage_cautious_m[i],
-            discharge_m3s=expected.discharge_cautious_m3s[i],
+            stage_m=stage,
+            discharge_m3s=discharge,
             discharge_low_m3s=_first(expected.discharge_low_m3s[i], expected.discharge_m3s[i]),
         )
+        places = [*prompt(stage, discharge), *(one for h, q, of in late for one in of(float(h[i]), float(q[i])))]
         at = datetime.fromtimestamp(stamp, UTC)
-        found.append(_one(here, at, False, thresholds, stances, sun, weather, units, gauge))
+        found.append(_one(here, at, False, thresholds, places, sun, weather, units, gauge))
     return found
 
 
-def _stepped(stances: Callable[[float, float], Iterable[Stance]] | None) -> Callable[[float, float], Iterable[Stance]]:
+def _stepped(stances: Stances | None) -> Stances:
     """The stances at a level a little higher, computed once for each: neighbouring hours share one."""
     known: dict[str, tuple[Stance, ...]] = {}
 
@@ -188,7 +203,7 @@ def _one(
     at: datetime,
     now: bool,
     thresholds: tuple[Mapping[str, Any], ...],
-    stances: Callable[[float, float], Iterable[Stance]],
+    places: Iterable[Stance],
     sun: Any,
     weather: Any,
     units: str,
@@ -209,7 +224,7 @@ def _one(
     discharge = math.nan if here.discharge_m3s is None else here.discharge_m3s
     spots: dict[str, Caution] = {}
     by_run: dict[str, list[Caution]] = {}
-    for stance in stances(stage, discharge):
+    for stance in places:
         there = at_stance(here, stance.depth, stance.speed, dark) if stance.wading else here
         caution = assess_spot(there, wading=stance.wading, where=stance.name, units=units)
         spots[stance.spot] = caution

@@ -317,7 +317,7 @@ class Live:
         for run_id, water in waters.items():
             base = bases[water.view.station]
             spots = [
-                spot_caution(base, s, spot_water(water, s, cautious_level(water.view)), river.units, dark.get(s.id))
+                spot_caution(base, s, spot_water(water, s, cautious_level(water)), river.units, dark.get(s.id))
                 for s in river.spots
                 if s.run == run_id
             ]

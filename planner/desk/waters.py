@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from planner.errors import PlumbrunError
 from planner.flow import RunFlow, survey_run
 from planner.plan.ask import Request
-from planner.plan.readings import GaugeView, read_gauge, seen_again
+from planner.plan.readings import GaugeView, lags_of, read_gauge, seen_again
 from planner.plan.waters import RunWater, water_of
 
 if TYPE_CHECKING:
@@ -90,6 +90,7 @@ class Waters:
                 repr(level),
                 repr(river.extra),
                 river.timezone,
+                lags_of(river, station),
             )
             if self._seen.get(station, (None, None))[0] != seen:
                 self._seen[station] = (seen, seen_again(held[1], request, river, level))

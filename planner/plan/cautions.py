@@ -15,20 +15,47 @@ from planner.plan.waters import GaugeLevel, RunWater, SpotWater
 if TYPE_CHECKING:
     from planner.river import River, Spot
 
-__all__ = ["cautious_level", "run_caution", "spot_caution", "step_conditions", "whole_caution"]
+__all__ = [
+    "cautious_hours",
+    "cautious_level",
+    "run_caution",
+    "spot_caution",
+    "step_conditions",
+    "whole_caution",
+]
 
 
-def cautious_level(view: GaugeView) -> GaugeLevel:
-    """The upper 90 % of the gauge over the whole window; the median where no range is known."""
-    expected = view.expected
+def cautious_hours(water: RunWater) -> tuple[np.ndarray, np.ndarray]:
+    """Stage [m] and discharge [m³/s] to hold a run's spots at in each of the trip's hours, shape (n,).
 
-    def top(high: np.ndarray, median: np.ndarray) -> float:
-        values = np.concatenate([high[np.isfinite(high)], median[np.isfinite(median)]])
-        return float(values.max()) if len(values) else math.nan
+    The upper 90 % of the gauge, the median where no range is known. A run with a lag takes the highest of the time
+    between the gauge's hour that it sees and its own: a rise may come sooner than the lag says, a fall not.
+    """
+    own, around = water.view.expected, water.view.seen(water.lag_s)
+    hours, known = (seen.times.astype("datetime64[s]").astype(np.int64) for seen in (own, around))
+    if not water.lag_s:
+        return own.stage_cautious_m, own.discharge_cautious_m3s
+    first, last = hours - max(water.lag_s, 0.0), hours - min(water.lag_s, 0.0)
+    between = (known > first[:, None] - 3600) & (known < last[:, None] + 3600)
 
-    return GaugeLevel(
-        top(expected.stage_high_m, expected.stage_m), top(expected.discharge_high_m3s, expected.discharge_m3s)
+    def highest(seen: np.ndarray, alone: np.ndarray) -> np.ndarray:
+        found = np.where(between & np.isfinite(seen), seen, -np.inf).max(axis=1)
+        return np.fmax(np.where(np.isfinite(found), found, np.nan), alone)
+
+    return (
+        highest(around.stage_cautious_m, own.stage_cautious_m),
+        highest(around.discharge_cautious_m3s, own.discharge_cautious_m3s),
     )
+
+
+def cautious_level(water: RunWater) -> GaugeLevel:
+    """The highest of `cautious_hours`: what the whole window may bring to a run."""
+
+    def top(values: np.ndarray) -> float:
+        return float(np.nanmax(values)) if np.isfinite(values).any() else math.nan
+
+    stages, discharges = cautious_hours(water)
+    return GaugeLevel(top(stages), top(discharges))
 
 
 def step_conditions(base: Conditions, level: GaugeLevel) -> Conditions:

@@ -69,7 +69,8 @@ def _gauge(found: Day, day: SpotDay, at: int) -> Step:
             row("stage read", last.stage_m, "m", origin),
             row("discharge read", last.discharge_m3s, "m³/s", origin),
         ]
-    hours = expected.times.astype("datetime64[s]").astype(np.int64).astype(float)
+    seen = view.seen(day.water.lag_s)
+    hours = seen.times.astype("datetime64[s]").astype(np.int64).astype(float)
     moment = float(to_datetime64(found.trip.arrival(day.spot.id)).astype(np.int64)) - day.water.lag_s
 
     def then(values: np.ndarray) -> float:
@@ -81,11 +82,11 @@ def _gauge(found: Day, day: SpotDay, at: int) -> Step:
     rows += [
         row(
             "stage taken", level.stage_m, "m", origin,
-            low=then(expected.stage_low_m), high=then(expected.stage_high_m),
+            low=then(seen.stage_low_m), high=then(seen.stage_high_m),
         ),
         row(
             "discharge taken", level.discharge_m3s, "m³/s", origin,
-            low=then(expected.discharge_low_m3s), high=then(expected.discharge_high_m3s),
+            low=then(seen.discharge_low_m3s), high=then(seen.discharge_high_m3s),
         ),
     ]  # fmt: skip
     if view.rating is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import partial
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -26,7 +27,14 @@ from planner.caution import (
 from planner.caution.gather import gather_conditions
 from planner.flow.state import TEN_NINETY
 from planner.plan.ask import Request
-from planner.plan.cautions import cautious_level, run_caution, spot_caution, step_conditions, whole_caution
+from planner.plan.cautions import (
+    cautious_hours,
+    cautious_level,
+    run_caution,
+    spot_caution,
+    step_conditions,
+    whole_caution,
+)
 from planner.plan.day import Day, SpotDay, day_of
 from planner.plan.ice import open_water_only
 from planner.plan.readings import GaugeView, gauge_record
@@ -131,26 +139,33 @@ def _hours(
 ) -> list[HourCaution]:
     """Cautions now and in each hour of the window, with every spot on the main gauge."""
 
-    def stances(stage: float, discharge: float) -> Iterator[Stance]:
-        for day in found.spots:
-            if day.water.view.station == main.station:
-                here = spot_water(day.water, day.spot, GaugeLevel(stage, discharge))
-                name, wading = day.spot.name or day.spot.id, day.spot.stance == "wading"
-                yield Stance(
-                    day.spot.id, day.spot.run, name, wading, here.stance_depth_high_m, here.stance_velocity_high_m_s
-                )
-
+    here = [day for day in found.spots if day.water.view.station == main.station]
+    lagging = [
+        (*cautious_hours(water), partial(_stances, [day for day in here if day.water is water]))
+        for water in found.waters.values()
+        if water.lag_s and water.view.station == main.station
+    ]
+    prompt = [day for day in here if not day.water.lag_s]
     today = request.now.astimezone(ZoneInfo(river.timezone)).date()
     return hourly_cautions(
-        base, main.expected, thresholds=river.thresholds, stances=stances, sun=found.trip.sun,
+        base, main.expected, thresholds=river.thresholds, stances=partial(_stances, prompt), lagging=lagging,
+        sun=found.trip.sun,
         sun_now=sun_times(*Route.of(river).centre, today, river.timezone), weather=found.weather, now=request.now,
         units=units, gauge=main.station,
     )  # fmt: skip
 
 
+def _stances(days: list[SpotDay], stage: float, discharge: float) -> Iterator[Stance]:
+    """Where one stands or casts from at each spot, at a reading of its gauge."""
+    for day in days:
+        here = spot_water(day.water, day.spot, GaugeLevel(stage, discharge))
+        name, wading = day.spot.name or day.spot.id, day.spot.stance == "wading"
+        yield Stance(day.spot.id, day.spot.run, name, wading, here.stance_depth_high_m, here.stance_velocity_high_m_s)
+
+
 def window_caution(day: SpotDay, base: Conditions, trip: Trip, units: str) -> Caution:
     """Caution of a spot at the upper 90 % of the gauge over the whole window."""
-    here = spot_water(day.water, day.spot, cautious_level(day.water.view))
+    here = spot_water(day.water, day.spot, cautious_level(day.water))
     dark = next((stop.dark for stop in trip.stops if stop.spot == day.spot.id), None)
     return spot_caution(base, day.spot, here, units, dark)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -17,6 +17,7 @@ from planner.plan.ask import AskedLevel, Request
 from planner.plan.surveys import with_survey_days
 from planner.water import Expected, Rating, expect, rating_of
 from planner.water.percentiles import Standing, standing
+from planner.water.transfer import longest_lag_s
 
 if TYPE_CHECKING:
     from planner.gauges.forecast import Forecast
@@ -27,6 +28,7 @@ __all__ = [
     "Beside",
     "GaugeView",
     "gauge_record",
+    "lags_of",
     "link_of",
     "look_beside",
     "read_gauge",
@@ -111,6 +113,9 @@ class GaugeView:
         Forecast, flood categories, percentiles.
     standing : Standing or None
         Rank of the highest flow expected in the trip's hours (upper 90 %) among those of its date.
+    around : Expected or None
+        What it will read in the trip's hours and in those before or after that runs with a lag see then; None where no
+        run has one.
     """
 
     station: str
@@ -121,6 +126,11 @@ class GaugeView:
     record: Series | None = None
     beside: Beside = field(default_factory=Beside)
     standing: Standing | None = None
+    around: Expected | None = None
+
+    def seen(self, lag_s: float) -> Expected:
+        """What a run with a lag sees: the hours around the trip's, of which it takes those `lag_s` before its own."""
+        return self.around if lag_s and self.around is not None else self.expected
 
     def conditions(self) -> dict[str, Any]:
         """What the cautions take beside series and expectation: ``categories`` and ``standing``."""
@@ -187,6 +197,7 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
             station, request.now, tuple(request.replies), link_of(river, station), online, request.store
         )
     expected = _expected(station, series, request, beside, level, river)
+    around = _around(station, series, request, beside, level, river)
     rating = rating_of(series) if series is not None else None
     record = series
     if series is not None:
@@ -194,7 +205,7 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
         notes.extend([*series.notes, *lacking])
     notes.extend(expected.notes)
     rank = _standing(expected, beside, request.start.astimezone(ZoneInfo(river.timezone)))
-    return GaugeView(station, series, rating, expected, tuple(dict.fromkeys(notes)), record, beside, rank)
+    return GaugeView(station, series, rating, expected, tuple(dict.fromkeys(notes)), record, beside, rank, around)
 
 
 def seen_again(view: GaugeView, request: Request, river: River, level: AskedLevel | None) -> GaugeView:
@@ -216,8 +227,10 @@ def seen_again(view: GaugeView, request: Request, river: River, level: AskedLeve
         raise GaugeReplyUnfit(f"{view.station or 'the gauge'} has no values", "a reading", "give the level")
     expected = _expected(view.station, view.series, request, view.beside, level, river)
     rank = _standing(expected, view.beside, request.start.astimezone(ZoneInfo(river.timezone)))
+    around = _around(view.station, view.series, request, view.beside, level, river)
     read = [note for note in view.notes if note not in view.expected.notes]
-    return replace(view, expected=expected, standing=rank, notes=tuple(dict.fromkeys([*read, *expected.notes])))
+    notes = tuple(dict.fromkeys([*read, *expected.notes]))
+    return replace(view, expected=expected, standing=rank, notes=notes, around=around)
 
 
 def _expected(
@@ -230,6 +243,23 @@ def _expected(
     if math.isfinite(level.stage_m):
         return expect(series, request.now, start, end, level.stage_m, "stage", station, regulated)
     return expect(series, request.now, start, end, level.discharge_m3s, "discharge", station, regulated)
+
+
+def lags_of(river: River, station: str) -> tuple[float, float]:
+    """Longest lag of a gauge's runs after it, and before it (negative) [s]; 0 where none has one."""
+    first = stations_of(river)[0]
+    lags = [longest_lag_s(run) for run in river.runs if (run.gauge or first) == station]
+    return max([0.0, *lags]), min([0.0, *lags])
+
+
+def _around(
+    station: str, series: Series | None, request: Request, beside: Beside, level: AskedLevel | None, river: River
+) -> Expected | None:
+    after, before = lags_of(river, station)
+    if not after and not before:
+        return None
+    start, end = request.start - timedelta(seconds=after), request.end - timedelta(seconds=before)
+    return _expected(station, series, replace(request, start=start, end=end), beside, level, river)
 
 
 def _standing(expected: Expected, beside: Beside, when: datetime) -> Standing:

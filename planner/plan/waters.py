@@ -162,7 +162,7 @@ def expected_at(view: GaugeView, at: datetime, later_s: float = 0.0) -> GaugeLev
     later_s : float
         The run's lag [s]: the gauge that much earlier is what the run sees.
     """
-    expected = view.expected
+    expected = view.seen(later_s)
     hours = expected.times.astype("datetime64[s]").astype(np.int64).astype(float)
     moment = float(to_datetime64(at).astype(np.int64)) - later_s
     return GaugeLevel(

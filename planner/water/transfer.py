@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from planner.tables import rows
+from planner.water.rules import rule
 
 __all__ = [
     "RunTransfer",
     "area_ratio_exponent",
     "area_ratio_flow",
+    "longest_lag_s",
     "ratio_in_range",
     "run_discharge",
     "transfer_to_run",
@@ -102,9 +104,7 @@ def transfer_to_run(run: Any, q_gauge: float, velocity: float = math.nan) -> Run
                 f"The area ratio {ratio:g} lies outside {low:g} to {high:g}, where the method has been tried; use a "
                 "nearer gauge if there is one."
             )
-    given = 60.0 * run.lag_min if not math.isnan(run.lag_min) else math.nan
-    km = run.extra.get("gauge_km") if hasattr(run, "extra") else None
-    length = 1000.0 * float(km) if isinstance(km, int | float) else math.nan
+    given, length = _lag_given_s(run), _from_gauge_m(run)
     travel = travel_time_s(length, velocity) if math.isfinite(length) else math.nan
     if math.isfinite(given) and math.isfinite(travel):
         notes.append(
@@ -123,6 +123,33 @@ def transfer_to_run(run: Any, q_gauge: float, velocity: float = math.nan) -> Run
     return RunTransfer(
         run_discharge(q_gauge, run), ends[0], ends[1], usual, ratio, inside, given, travel, lag, tuple(notes)
     )
+
+
+def longest_lag_s(run: Any) -> float:
+    """Longest lag that a run may turn out to have, before its current is known [s].
+
+    The user's, else the travel time of a change at the least velocity of the rules; negative above the gauge, 0 where
+    neither a lag nor a distance is given.
+
+    Parameters
+    ----------
+    run : Run
+        As in `transfer_to_run`.
+    """
+    given = _lag_given_s(run)
+    lag = given if math.isfinite(given) else travel_time_s(_from_gauge_m(run), rule("lag_velocity"))
+    most = 3600.0 * rule("lag_longest")
+    return min(max(lag, -most), most) if math.isfinite(lag) else 0.0
+
+
+def _lag_given_s(run: Any) -> float:
+    return 60.0 * float(run.lag_min)
+
+
+def _from_gauge_m(run: Any) -> float:
+    """How far below the gauge a run lies along the river [m], negative above it; NaN where that is not said."""
+    km = run.extra.get("gauge_km") if hasattr(run, "extra") else None
+    return 1000.0 * float(km) if isinstance(km, int | float) else math.nan
 
 
 def _minutes(seconds: float) -> str:
