@@ -1,7 +1,7 @@
 """The one pint registry: parse what a user typed, show what a user reads.
 
 Inside the package every number is SI. Constants here are exact by definition of the international foot, inch
-and grain; nothing else in the package repeats a conversion factor.
+and grain; nothing else in the package repeats a conversion factor (`tests/test_house.py` looks).
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Any
 
 from planner.cache import cache_folder
 from planner.errors import QuantityUnfit
+from planner.services import country_of
 
 __all__ = [
     "CFS",
@@ -173,4 +174,4 @@ def fahrenheit(celsius_value: float) -> float:
 
 def default_units(gauge: str) -> str:
     """``us`` for a gauge of a US service, else ``metric``."""
-    return "us" if gauge.split(":", 1)[0] in ("usgs", "noaa") else "metric"
+    return "us" if country_of(gauge) == "us" else "metric"

@@ -96,6 +96,15 @@ def test_each_module_says_what_it_gives(path: Path) -> None:
     assert lazily or not set(given) - names
 
 
+@pytest.mark.parametrize("path", [path for path in MODULES if path.name != "units.py"], ids=_named)
+def test_no_module_repeats_a_conversion_factor(path: Path) -> None:
+    """Foot, inch, grain and cubic foot stand in `planner.units` alone; a factor typed anew can be typed wrong."""
+    exact = (0.3048, 0.0254, 25.4, 64.79891, 6.479891e-05, 6.479891, 0.028316846592)
+    numbers = {node.value for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+               if isinstance(node, ast.Constant) and isinstance(node.value, float)}  # fmt: skip
+    assert not numbers & set(exact)
+
+
 def _texts() -> list[Path]:
     found = [*MODULES, *TABLES, ROOT / "README.md", ROOT / "DEVELOPERS.md"]
     found += [path for path in (ROOT / "planner").rglob("*") if path.suffix in (".js", ".css", ".html")]

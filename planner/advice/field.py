@@ -16,6 +16,7 @@ from planner.advice.lay import filled, ground_of, settled, stance_speeds
 from planner.advice.records import AtLevel, BedPatch, Settings, SpotAtLevels, constants
 from planner.advice.tables import EVERY_S, STEPS, Need, Rig, SwimTables, longest_count
 from planner.advice.weigh import CHANNELS, RESPONSES, Ground, Tracks
+from planner.flow.state import TEN_NINETY
 
 __all__ = ["Field", "current_log_sd", "field_of", "screen_tracks", "sunk", "tracks_of", "unanswerable", "varied"]
 
@@ -170,7 +171,7 @@ def current_log_sd(level: AtLevel) -> float:
     """
     low, high = level.velocity_low_m_s, level.velocity_high_m_s
     if low > 0 and high > low:
-        return math.log(high / low) / (2 * 1.2815515655446004)
+        return math.log(high / low) / (2 * TEN_NINETY)
     return 0.15
 
 

@@ -12,6 +12,7 @@ from planner.river import Tackle, TackleFly, TackleLine
 from planner.river.settings import SETTINGS_FILE, parse_settings
 from planner.river.tackle import TACKLE_FILE, parse_tackle
 from planner.river.values import Notebook
+from planner.units import INCH
 
 __all__ = ["calibrated", "physics", "physics_of_entry", "settings_edited", "tackle_edited", "thresholds_edited"]
 
@@ -123,7 +124,7 @@ def _of_line(entry: TackleLine, make: Any) -> dict[str, Any]:
         "diameter_mm": 1e3 * line.head_diameter_m,
         "density_kg_m3": line.head_density_kg_m3,
         "sink_m_s": line.sink_rate_m_s,
-        "sink_ips": line.sink_rate_m_s / 0.0254,
+        "sink_ips": line.sink_rate_m_s / INCH,
         "sink_low_m_s": line.sink_rate_m_s * (1.0 - line.sink_sd_below),
         "sink_high_m_s": line.sink_rate_m_s * (1.0 + line.sink_sd_above),
         "sinking_length_m": line.head_length_m,

@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from planner.bed.constants import constants
 from planner.bed.points import Points, weights_at
+from planner.flow.state import TEN_NINETY
 
 __all__ = ["DaySeen", "SurveyDay", "SurveyFit", "fit_constant", "levels_seen", "split_constant"]
 
@@ -221,8 +222,6 @@ def split_constant(constant: float, ln_sd: float, n: float, n_ln_sd: float, slop
     the observation ln K = ln S / 2 - ln n (1) moves both in proportion to their variances: the gain is
     (-a, b/2) / (a + b/4 + sd²) (2). Where only one is known the other follows from (1).
     """
-    from planner.flow.state import TEN_NINETY
-
     table = constants("flow")
     unknown = (math.nan,) * 3
 

@@ -12,7 +12,9 @@ from typing import Any
 
 from planner.bed.constants import constants
 from planner.errors import UsageMistake
+from planner.flow.state import TEN_NINETY
 from planner.tables import rows
+from planner.units import FOOT
 
 __all__ = [
     "Roughness",
@@ -28,8 +30,6 @@ __all__ = [
     "roughness_of",
     "strickler",
 ]
-
-_FOOT = 0.3048
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ class Roughness:
     @property
     def ln_sd(self) -> float:
         """Standard deviation of ln n, the range taken as 10 to 90 %."""
-        return math.log(self.high / self.low) / (2 * 1.2815515655446004) if self.n == self.n else math.nan
+        return math.log(self.high / self.low) / (2 * TEN_NINETY) if self.n == self.n else math.nan
 
 
 def roughness_classes() -> dict[str, str]:
@@ -132,7 +132,7 @@ def limerinos(radius: float, d84: float, strict: bool = False) -> float:
     if not (radius > 0 and d84 > 0) or (strict and outside("limerinos", radius=radius, d84=d84)):
         return math.nan
     below = 1.16 + 2.0 * math.log10(radius / d84)
-    return 0.0926 / _FOOT ** (1 / 6) * radius ** (1 / 6) / below if below > 0 else math.nan
+    return 0.0926 / FOOT ** (1 / 6) * radius ** (1 / 6) / below if below > 0 else math.nan
 
 
 def jarrett(radius: float, slope: float, strict: bool = False) -> float:
@@ -149,7 +149,7 @@ def jarrett(radius: float, slope: float, strict: bool = False) -> float:
     """
     if not (radius > 0 and slope > 0) or (strict and outside("jarrett", radius=radius, slope=slope)):
         return math.nan
-    return 0.39 * slope**0.38 * (radius / _FOOT) ** -0.16
+    return 0.39 * slope**0.38 * (radius / FOOT) ** -0.16
 
 
 def strickler(d50: float) -> float:
@@ -250,7 +250,7 @@ def roughness_of(bed: dict[str, Any], radius: float) -> Roughness:
     table = constants("flow")
     if "n" in bed:
         value, spread = float(bed["n"]), table["given_n_ln_sd"]
-        width = math.exp(1.2815515655446004 * spread)
+        width = math.exp(TEN_NINETY * spread)
         return Roughness(value, value / width, value * width, f"n {value:g} as given")
     if "d84_mm" in bed:
         d84 = float(bed["d84_mm"]) / 1000.0
@@ -258,7 +258,7 @@ def roughness_of(bed: dict[str, Any], radius: float) -> Roughness:
         if value != value:
             return Roughness(math.nan, math.nan, math.nan, "the water is too shallow for stones of that size", False)
         inside = limerinos(radius, d84, strict=True) == value
-        width = math.exp(1.2815515655446004 * table["grain_n_ln_sd"])
+        width = math.exp(TEN_NINETY * table["grain_n_ln_sd"])
         return Roughness(value, value / width, value * width, f"stones of {bed['d84_mm']:g} mm", inside)
     if "class" in bed:
         low, normal, high = class_range(str(bed["class"]))

@@ -26,6 +26,7 @@ from pyproj.exceptions import ProjError
 from scipy.ndimage import map_coordinates
 
 from planner.errors import DataUnfit
+from planner.units import FOOT
 
 __all__ = ["MOST_BYTES", "MOST_PIXELS", "MOST_SIDE", "PAPER", "PhotoUnfit", "photo"]
 
@@ -43,7 +44,7 @@ PAPER = 242
 _SCALE, _TIES, _MATRIX, _KEYS, _NODATA = 33550, 33922, 34264, 34735, 42113
 _MODEL, _RASTER, _GEOGRAPHIC, _PROJECTED, _LENGTH = 1024, 1025, 2048, 3072, 3076
 _POINT, _USER_DEFINED = 2, 32767
-_LENGTHS = {9001: 1.0, 9002: 0.3048, 9003: 1200 / 3937}
+_LENGTHS = {9001: 1.0, 9002: FOOT, 9003: 1200 / 3937}
 """EPSG's codes of metre, foot and US survey foot [m]."""
 _QUALITIES = (80, 65, 50, 38, 28)
 _DEEP = ("I", "F")

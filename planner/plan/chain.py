@@ -18,7 +18,7 @@ from planner.plan.side import chosen_swim
 from planner.plan.taught import swims_words
 from planner.river.records import HOLD_HIGH_M, HOLD_LOW_M
 from planner.sink.constants import constant
-from planner.units import show
+from planner.units import GRAIN, show
 
 if TYPE_CHECKING:
     from planner.river import River
@@ -65,7 +65,7 @@ def _swim(found: Day, river: River, day: SpotDay, at: int, choice: Choice) -> li
     sd = 0.5 * (line.sink_sd_below + line.sink_sd_above) * (1.0 if belief is None else belief.known)
     d, rho = line.head_diameter_m, constant("water_density")
     weight = (line.head_density_kg_m3 - rho) * constant("gravity") * math.pi * d**2 / 4
-    grains = line.head_mass_kg / 6.479891e-5
+    grains = line.head_mass_kg / GRAIN
     own = show(line.leader_length_m, "depth", "metric")
     leader = (line.leader_length_m, "m", "as the box holds it")
     if choice.leader_m == choice.leader_m:

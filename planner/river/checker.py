@@ -19,6 +19,7 @@ from planner.river.records import River, Run, Spot
 from planner.river.settings import SETTINGS_FILE
 from planner.river.shapes import PLACES_FILE, RUNS_FILE, SPOTS_FILE
 from planner.river.values import Notebook, limits
+from planner.units import FOOT
 
 __all__ = ["check_together", "on_plane", "zone_town"]
 
@@ -313,7 +314,7 @@ def _check_soundings(river: River, outlines: dict[str, BaseGeometry], plane: Loc
             value = float(depth[position])
             notes.plausible(
                 value, quantity, "depth", SOUNDINGS_FILE, f"line {lines[position]}",
-                f"feet taken for metres? {value:g} ft would be {value * 0.3048:.1f} m: name the column depth_ft"
+                f"feet taken for metres? {value:g} ft would be {value * FOOT:.1f} m: name the column depth_ft"
                 if quantity == "depth_m" else "",
             )  # fmt: skip
     if outlines:

@@ -13,6 +13,7 @@ from typing import Any
 from planner.errors import QuantityUnfit
 from planner.river.values import Notebook, short
 from planner.services import SERVICES
+from planner.units import default_units
 
 __all__ = ["SETTINGS_FILE", "bed_of", "gauge_problem", "load_toml", "parse_settings"]
 
@@ -157,7 +158,7 @@ def parse_settings(text: str, notes: Notebook, folder: Path | None = None) -> di
     gauges = _gauges(document, notes, folder)
     unit = notes.choice(document, "units", UNITS, file, "units")
     if not unit:
-        unit = "us" if gauges and gauges[0].split(":")[0] in ("usgs", "noaa") else "metric"
+        unit = default_units(gauges[0] if gauges else "")
     return {
         "name": notes.text(document, "name", file, "name", needed=True) or "unnamed river",
         "timezone": timezone or "UTC",

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from planner.tables import rows
-from planner.units import show
+from planner.units import INCH, show
 from planner.weather.records import Alert, Forecast
 
 __all__ = ["Weather", "alert_level", "wind_words"]
@@ -118,7 +118,7 @@ class Weather:
         total = float(rain[rain == rain].sum())
         if total < _RAIN_SAID_MM:
             return ""
-        shown = f"{total / 25.4:.1f} in" if units == "us" else f"{total:.0f} mm"
+        shown = f"{total / (1000 * INCH):.1f} in" if units == "us" else f"{total:.0f} mm"
         return (
             f"About {shown} of rain is forecast at the river until you take out. What falls upstream comes down later: "
             "watch the gauge and the colour of the water."

@@ -32,7 +32,7 @@ class Sky:
     Parameters
     ----------
     service : str
-        ``us`` or ``england``.
+        ``us``, ``canada`` or ``england``.
     lon, lat : float
         The uppermost point that is drawn [degrees].
     """

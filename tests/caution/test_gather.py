@@ -49,7 +49,7 @@ def test_the_highest_upper_level_and_the_coldest_water_count():
 
 @pytest.mark.parametrize("flow", [0.0, -3.0])
 def test_no_flow_now_is_no_credit_for_tomorrows(flow):
-    """Regression: below a dam that stands, or on the tide, a local limit of the flow read as assessed and not raised."""
+    """Regression: below a dam that stands, or on the tide, a local limit of the flow read as held and not raised."""
     series = replace(record(np.full(400, 2.0)), discharge_m3s=np.full(400, flow))
     c = gather_conditions(river(SPOTS), expect(series, NOW, *WINDOW), series, NOW)
     assert c.discharge_m3s is None

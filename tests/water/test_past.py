@@ -110,7 +110,7 @@ def test_a_forecast_on_another_zero_is_not_used_and_said() -> None:
 
 
 def test_a_rise_that_is_forecast_in_stage_alone_leaves_no_discharge_of_today() -> None:
-    """Regression: on a record too flat for a rating the stage rose by 1 m and the discharge stayed, and with it depth."""
+    """Regression: on a record too flat for a rating the stage rose by 1 m and the discharge stayed as it was."""
     series = made.series(np.full(2000, 1.5), np.full(2000, 20.0))
     end = made.NOW + timedelta(hours=24)
     e = expect(series, made.NOW, made.NOW, end, forecast=forecast_of([0, 12], [1.5, 2.5]))
