@@ -205,7 +205,7 @@ def soundings_file() -> str:
     rng = np.random.default_rng(SEED + 1)
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
-    table.writerow(["lon", "lat", "depth_m", "taken_at", "method", "draft_m", "note"])
+    table.writerow(["lon", "lat", "depth_m", "taken_at", "method", "draft_m", "note", "position_sd_m"])
 
     def write(s: float, n: float, depth: float, moment: datetime, draft: float, method: str) -> None:
         lon, lat = to_lonlat(s + rng.normal(0, POSITION_SD_M), n + rng.normal(0, POSITION_SD_M))
@@ -213,7 +213,9 @@ def soundings_file() -> str:
         if read < 0.15:
             return
         moment = moment.replace(microsecond=0)
-        table.writerow([f"{lon:.6f}", f"{lat:.6f}", f"{read:.2f}", moment.isoformat(), method, f"{draft:.1f}", ""])
+        sure = "0.5" if method == "lead line" else ""  # along a taut line between known ends
+        place, cells = (f"{lon:.6f}", f"{lat:.6f}"), (moment.isoformat(), method, f"{draft:.1f}", "", sure)
+        table.writerow([*place, f"{read:.2f}", *cells])
 
     for day, draft, method in ((FIRST_SURVEY, 0.0, "lead line"), (SECOND_SURVEY, 0.2, "sonar")):
         moment = day

@@ -147,17 +147,15 @@ def _kinds(frame: Any, depth: Floats, draft: Floats) -> dict[str, Floats]:
     blank = np.full(len(frame), "")
     method = np.char.lower(frame["method"].to_numpy(object).astype(str)) if "method" in frame else blank
     sounder = (np.char.find(method, "so") >= 0) | (draft > 0)
-    taut = np.char.find(method, "lead") >= 0
     own = np.full(len(frame), np.nan)
     if "position_sd_m" in frame:
         import pandas as pd
 
         own = pd.to_numeric(frame["position_sd_m"], errors="coerce").to_numpy(float)
-    usual = np.where(taut, table["line_position_sd_m"], table["position_sd_m"])
     return {
         "sd": np.where(sounder, np.hypot(table["sonar_sd_m"], table["sound_rel_sd"] * depth), table["lead_line_sd_m"]),
         "draft_sd": np.where(sounder, np.where(draft > 0, table["draft_sd_m"], table["draft_unknown_sd_m"]), 0.0),
-        "place_sd": np.where(own > 0, own, usual),
+        "place_sd": np.where(own > 0, own, table["position_sd_m"]),
     }
 
 

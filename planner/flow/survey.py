@@ -44,8 +44,8 @@ def _frame_of(run: Any, river: Any, plane: Any, polygon: Any, limits: list[str])
         limits.append("No flowline: the middle of the outline is taken for the direction of the current.")
     toward = None
     ends = [river.places_of(kind) for kind in ("put_in", "take_out")]
-    if "flow_bearing_deg" in run.extra:
-        bearing = math.radians(float(run.extra["flow_bearing_deg"]))
+    bearing = math.radians(_bearing(run, limits))
+    if math.isfinite(bearing):
         toward = (math.sin(bearing), math.cos(bearing))
     elif all(ends):
         points = [plane.to_xy(*group[0].geometry.coords[0][:2]) for group in ends]
@@ -55,6 +55,18 @@ def _frame_of(run: Any, river: Any, plane: Any, polygon: Any, limits: list[str])
     elif not run.still:
         limits.append("Which way is downstream is not known and was guessed: draw the flowline.")
     return ChannelFrame(centreline(polygon, toward))
+
+
+def _bearing(run: Any, limits: list[str]) -> float:
+    """The user's word on which way the run flows, `flow_bearing_deg` [degrees from north]; NaN without one."""
+    given = run.extra.get("flow_bearing_deg", math.nan)
+    try:
+        bearing = float(given)
+    except (TypeError, ValueError):
+        bearing = math.nan
+    if "flow_bearing_deg" in run.extra and not math.isfinite(bearing):
+        limits.append("The run's flow_bearing_deg is no number of degrees from north and is passed over.")
+    return bearing if math.isfinite(bearing) else math.nan
 
 
 def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow:

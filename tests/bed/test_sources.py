@@ -100,6 +100,7 @@ def test_a_taut_line_is_walked_from_its_first_end() -> None:
     assert found.stage_m == pytest.approx([3.2 * 0.3048] * 3)
     assert np.diff(found.taken_at).astype("timedelta64[m]").astype(int).tolist() == [0, 20]
     assert set(found.method) == {"lead line"}
+    assert set(found.extra["position_sd_m"]) == {"0.5"}
 
 
 def test_a_taut_line_longer_than_its_ends_allow_is_said() -> None:

@@ -275,8 +275,10 @@ def test_doubts_add_in_quadrature_and_each_has_its_cause():
     assert rising.time.min() > 0.0015
     noted = survey_run(run, replace(river, soundings=ramp.assign(stage_m=2.0)), series).doubt
     assert noted.time == pytest.approx(0.0)
-    lined = survey_run(run, replace(river, soundings=river.soundings.assign(method="lead line")), series).doubt
+    lined = survey_run(run, replace(river, soundings=river.soundings.assign(position_sd_m="0.5")), series).doubt
     assert np.mean(lined.position) < 0.5 * np.mean(plain.position)
+    thrown = survey_run(run, replace(river, soundings=river.soundings.assign(method="lead line")), series).doubt
+    assert thrown.position == pytest.approx(plain.position), "a lead line tells the depth, a phone where it was"
     sonar = survey_run(run, replace(river, soundings=river.soundings.assign(method="sonar")), series).doubt
     assert np.mean(sonar.total) > np.mean(plain.total)
     assert sonar.draft.min() > 0.1

@@ -163,6 +163,14 @@ def test_no_flowline_takes_the_middle_and_asks_which_way():
     assert told.at(FULL, STAGE).area_m2 == pytest.approx(surveyed().at(FULL, STAGE).area_m2, rel=0.02)
 
 
+@pytest.mark.parametrize("word", ["west", None, [270], float("inf")])
+def test_a_bearing_that_is_no_number_is_said_and_passed_over(word):
+    """Regression: a word in place of degrees ended the plan in a traceback."""
+    state = surveyed(flowline=False, extra={"flow_bearing_deg": word}).at(FULL, STAGE)
+    assert said(state, "flow_bearing_deg")
+    assert said(state, "Which way is downstream")
+
+
 def test_edge_of_an_unknown_day_is_taken_at_the_sounding_days_level():
     """When the drawing day is not known that is said, and the edge is set at level 0."""
     flow = surveyed(waterline=False)

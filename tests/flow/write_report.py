@@ -213,6 +213,8 @@ Besides slope, bed and banks, the properties of a run in `runs.geojson` may hold
 | --- | --- |
 | a hole in the polygon | an island: its ring is the water's edge whatever `banks` says, for a hole can be drawn around nothing but dry ground; inside it the ground rises 1 in 5 |
 | `bank_bed` | a bed class for shelves beside the channel; sections are divided there and each part conveys by its own n |
+| `gauge_km` | how far below its gauge the run lies along the river (negative above it): the lag follows from its current where `lag_min` is not given |
+| `flow_bearing_deg` | which way it flows, in degrees from north, where no flowline is drawn |
 | `control: "downstream"` | a riffle or weir below holds the water: the level follows Q = c (L - e)^p, not friction |
 | `control_depth_m` | depth of the water over that riffle on the day of the reference survey; then one survey is enough |
 | `levels` | levels read on a mark of your own, `[{{"level_m": 0.42, "taken_at": "2026-05-01T10:00-05:00"}}]`; `stage_m` or `discharge_m3s` may stand in place of the time; only differences count |

@@ -234,10 +234,12 @@ class _Table:
             self.notes.append(f"Times without an offset were read in {self.zone}.")
         return taken
 
-    def make(self, kind: str, lon: Any, lat: Any, depth: Any, **columns: Any) -> Batch:
-        """The batch of the rows that are not bad."""
+    def make(
+        self, kind: str, lon: Any, lat: Any, depth: Any, own: Mapping[str, list[str]] | None = None, **columns: Any
+    ) -> Batch:
+        """The batch of the rows that are not bad; `own` are further columns that the table itself does not have."""
         used = {position for position, _ in self.map.values()}
-        extra = {
+        extra = dict(own or {}) | {
             heading: [row[position] for row in self.rows]
             for position, heading in enumerate(self.header)
             if position not in used and heading
@@ -297,8 +299,9 @@ def parse_lead_line(
 
     Notes
     -----
-    The line is taken as straight and level. Where the longest distance is more than the distance between the ends
-    allows (`line_over` of the table), that is said: one of them is wrong.
+    The line is taken as straight and level; how sure a place along it is goes into a column ``position_sd_m`` [m],
+    unless the paper has one. Where the longest distance is more than the distance between the ends allows (`line_over`
+    of the table), that is said: one of them is wrong.
     """
     table = _Table(text, file, given or {}, unit, zone, down=True)
     needed = ("from_lon", "from_lat", "to_lon", "to_lat", "distance", "depth")
@@ -330,7 +333,8 @@ def parse_lead_line(
         with np.errstate(over="ignore", invalid="ignore"):  # a place beyond the globe is left out with its reason
             lon[here], lat[here] = plane.to_lonlat(along * east / length, along * north / length)
     method = [cell or "lead line" for cell in table.cells("method")]
+    sure = {"position_sd_m": [f"{constants('flow')['line_position_sd_m']:g}"] * len(taken)}
     return table.make(
         "lead-line table", lon, lat, values["depth"], taken_at=taken, stage_m=stage, method=method,
-        note=table.cells("note"),
+        note=table.cells("note"), own=sure,
     )  # fmt: skip
