@@ -36,6 +36,7 @@ __all__ = ["TARGETS", "main", "mutants"]
 
 ROOT = Path(__file__).parent.parent
 _FORMULAS = ("tests/flow/test_estimates.py", "tests/flow/test_formulas.py")
+_FLUME = ("tests/flow/test_flume.py", "tests/flow/test_flume_points.py")
 _FLIES = ("tests/sink/test_fly_scaling.py", "tests/sink/test_tackle_physics.py")
 _HELD = ("tests/caution/test_hold_and_turn.py",)
 TARGETS: dict[str, tuple[str, ...]] = {
@@ -46,10 +47,20 @@ TARGETS: dict[str, tuple[str, ...]] = {
         "planner/flow/weighing.py",
     ),
     "planner.flow.profile": (*_FORMULAS, "planner/flow/profile.py"),
-    "planner.flow.roughness": (*_FORMULAS, "planner/flow/roughness.py"),
-    "planner.flow.level": ("tests/flow/test_survey.py", "planner/flow/level.py"),
-    "planner.flow.slack": ("tests/flow/test_water.py", "planner/flow/slack.py"),
-    "planner.flow.relation": ("tests/flow/test_days.py", "planner/flow/relation.py"),
+    "planner.flow.roughness": (*_FORMULAS, "tests/flow/test_water.py", "planner/flow/roughness.py"),
+    "planner.flow.days": ("tests/flow/test_days_by_hand.py", "tests/flow/test_days.py"),
+    "planner.flow.survey": ("tests/flow/test_survey.py", "tests/flow/test_missing.py", "tests/flow/test_days.py"),
+    "planner.flow.level": (*_FLUME, "tests/flow/test_survey.py", "tests/flow/test_missing.py"),
+    "planner.flow.slack": ("tests/flow/test_water_by_hand.py", "tests/flow/test_water.py", "planner/flow/slack.py"),
+    "planner.flow.relation": (*_FLUME, "tests/flow/test_days.py", "planner/flow/relation.py"),
+    "planner.flow.runflow": (*_FLUME, "tests/flow/test_survey.py", "tests/flow/test_missing.py"),
+    "planner.flow.reduction": ("tests/flow/test_survey.py", "tests/flow/test_missing.py", "tests/flow/test_days.py"),
+    "planner.flow.control": ("tests/flow/test_days.py",),
+    "planner.flow.solve": ("tests/flow/test_survey.py", "tests/flow/test_days.py"),
+    "planner.flow.division": ("tests/flow/test_days.py",),
+    "planner.flow.field": (*_FLUME, "tests/flow/test_survey.py", "tests/flow/test_water.py", "tests/flow/test_days.py"),
+    "planner.flow.doubt": ("tests/flow/test_days.py",),
+    "planner.flow.state": (*_FLUME, "tests/flow/test_survey.py"),
     "planner.sink.drag": ("tests/sink/test_line.py", "tests/sink/test_tackle_physics.py", "planner/sink/drag.py"),
     "planner.sink.fly": (
         "tests/sink/test_fly_scaling.py",

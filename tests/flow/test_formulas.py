@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from planner.bed.constants import constants
 from planner.errors import UsageMistake
 from planner.flow.manning import (
     critical_depth,
@@ -18,8 +19,10 @@ from planner.flow.manning import (
 )
 from planner.flow.profile import exponent_of, speed_at_height, surface_speed
 from planner.flow.roughness import (
+    Roughness,
     bathurst,
     class_range,
+    composite_by_conveyance,
     composite_n,
     cowan,
     jarrett,
@@ -146,6 +149,41 @@ def test_roughness_of_a_bed_entry_keeps_its_range():
     assert math.isnan(roughness_of({}, 1.0).n)
     assert math.isnan(roughness_of({}, 1.0).ln_sd)
     assert not roughness_of({"d84_mm": 700.0}, 0.1).in_range
+
+
+def test_the_spread_of_a_roughness_is_that_of_its_ten_to_ninety_percent():
+    """The log of high over low spans 2 x 1.2816 standard deviations, and each source has its own."""
+    assert Roughness(0.04, 0.03, 0.05, "by hand").ln_sd == pytest.approx(math.log(5 / 3) / 2.5631, rel=1e-4)
+    assert roughness_of({"n": 0.04}, 1.0).ln_sd == pytest.approx(constants("flow")["given_n_ln_sd"])
+    assert roughness_of({"d84_mm": 90.0}, 1.0).ln_sd == pytest.approx(constants("flow")["grain_n_ln_sd"])
+
+
+def test_a_grain_formula_says_whether_it_is_within_its_data():
+    """Stones of 90 mm under a radius of 1 m are, under one of 0.2 m they are not; both have a value."""
+    inside, shallow = roughness_of({"d84_mm": 90.0}, 1.0), roughness_of({"d84_mm": 90.0}, 0.2)
+    assert (inside.in_range, shallow.in_range) == (True, False)
+    assert inside.n == pytest.approx(0.112878 / (1.16 + 2 * math.log10(1 / 0.09)), rel=1e-5)
+    assert shallow.n > inside.n
+
+
+def test_a_grain_formula_has_no_value_where_its_resistance_is_infinite():
+    """At the depth at which the denominator is nothing, and under it, n is unknown."""
+    assert math.isnan(limerinos(10**-0.58, 1.0))
+    assert math.isnan(bathurst(0.0971015655684614, 0.5))  # 0.5 x 10^(-4 / 5.62)
+
+
+@pytest.mark.parametrize("formula", [limerinos, jarrett, bathurst])
+@pytest.mark.parametrize("given", [(0.0, 0.01), (1.0, 0.0)])
+def test_a_formula_that_lacks_depth_or_stones_or_slope_gives_no_roughness(formula, given):
+    """Nothing in either is unknown, not a bed without friction."""
+    assert math.isnan(formula(*given))
+
+
+@pytest.mark.parametrize("parts", [([0.03, 0.0], [9.0, 9.0], [5.0, 5.0]), ([0.03, 0.03], [9.0, 0.0], [5.0, 5.0])])
+def test_a_part_of_no_roughness_or_no_area_is_refused(parts):
+    """A section composed of parts needs each of them to be something."""
+    with pytest.raises(UsageMistake, match="not positive"):
+        composite_by_conveyance(*parts)
 
 
 @settings(max_examples=60, deadline=None)
