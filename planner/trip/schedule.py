@@ -90,6 +90,8 @@ class Trip:
         On foot: spot id to its nearest access and the walk along the river [m].
     travel_slow_min : float
         Time to move from put-in to take-out at the slow end [min].
+    timed : bool
+        Whether the whole way is drawn, so that its slow end is known.
     """
 
     start: datetime
@@ -111,16 +113,23 @@ class Trip:
     ways_off: tuple[WayOff, ...] = ()
     access: Mapping[str, tuple[str, float]] = field(default_factory=dict)
     travel_slow_min: float = math.nan
+    timed: bool = True
 
     @property
     def takeout_vs_sunset_min(self) -> float | None:
-        """Slow end of the trip minus sunset [min]; None without a sunset."""
-        return _minutes(self.take_out_latest, self.sun.sunset)
+        """Slow end of the trip minus sunset [min]; None without a sunset, and where only the hours asked for are known.
+
+        Without a flowline or a take-out the way takes an unknown time: the end of the window can be late already, but
+        it cannot tell that the trip is not.
+        """
+        late = _minutes(self.take_out_latest, self.sun.sunset)
+        return late if late is not None and (self.timed or late > -setting("off_before_sunset")) else None
 
     @property
     def takeout_vs_dusk_min(self) -> float | None:
-        """Slow end of the trip minus the end of civil dusk [min]; None without a dusk."""
-        return _minutes(self.take_out_latest, self.sun.dusk)
+        """Slow end of the trip minus the end of civil dusk [min]; None without a dusk, and as above."""
+        late = _minutes(self.take_out_latest, self.sun.dusk)
+        return late if late is not None and (self.timed or late > 0.0) else None
 
     @property
     def margin_before_dusk_min(self) -> float | None:
@@ -339,6 +348,7 @@ def schedule(
         ways_off=() if on_foot else bail_outs(river, route, lambda a, b: leg(a, b, True)),
         access=access_to(river, route) if on_foot else {},
         travel_slow_min=slow_travel / 60,
+        timed=math.isfinite(route.length) and (on_foot or math.isfinite(route.take_out)),
     )  # fmt: skip
 
 

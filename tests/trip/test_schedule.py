@@ -63,6 +63,20 @@ def river(spots, *, craft="drift boat", put_in=0.0, take_out=10000.0, hazards=()
 SPOTS = [spot("low", 6500, "b"), spot("top", 2200), spot("mid", 2800)]
 
 
+@pytest.mark.parametrize("lacking", [{"flowline": False}, {"take_out": None}])
+def test_a_way_that_is_not_drawn_is_no_proof_of_daylight(lacking):
+    """Regression: with the drift's time unknown the take-out stood at the window's end and N1 read as held."""
+    trip = schedule(river(SPOTS, **lacking), START, END)
+    assert trip.sun.sunset - END > timedelta(hours=2)
+    assert trip.takeout_vs_sunset_min is None
+    assert trip.takeout_vs_dusk_min is None
+    assert trip.margin_before_dusk_min is None
+    assert schedule(river(SPOTS), START, END).takeout_vs_sunset_min < -60
+    late = schedule(river(SPOTS, **lacking), START, trip.sun.dusk + timedelta(minutes=20))
+    assert late.takeout_vs_sunset_min > 0, "what is late already is said all the same"
+    assert late.takeout_vs_dusk_min > 19
+
+
 def test_spots_come_in_the_order_of_the_flowline():
     """The order is that of the water, not that of the file."""
     trip = schedule(river(SPOTS), START, END)
