@@ -36,8 +36,8 @@ class Route:
         Run id to the stations of its upper and lower end [m].
     put_in, take_out : float
         Their stations [m]; NaN when not drawn.
-    hazards : tuple of (kind, name, station)
-        All hazards drawn.
+    hazards : tuple of (kind, name, upper, lower)
+        All hazards drawn, with the stations of their upper and lower end [m].
     put_in_name, take_out_name : str
         Their names; "" when not drawn.
     path : tuple of (lon, lat)
@@ -50,7 +50,7 @@ class Route:
     runs: dict[str, tuple[float, float]]
     put_in: float
     take_out: float
-    hazards: tuple[tuple[str, str, float], ...]
+    hazards: tuple[tuple[str, str, float, float], ...]
     put_in_name: str = ""
     take_out_name: str = ""
     path: tuple[tuple[float, float], ...] = ()
@@ -149,9 +149,8 @@ class Route:
         for run in river.runs:
             along = stations(run.polygon)
             runs[run.id] = (min(along), max(along))
-        hazards = tuple(
-            (place.hazard_kind, place.name, min(stations(place.geometry))) for place in river.places_of("hazard")
-        )
+        reach = [(place, stations(place.geometry)) for place in river.places_of("hazard")]
+        hazards = tuple((place.hazard_kind, place.name, min(along), max(along)) for place, along in reach)
         return cls(
             (plane.lon0, plane.lat0),
             line.length if line is not None else math.nan,
@@ -176,6 +175,6 @@ class Route:
         low, high = self.put_in, self.take_out
         return tuple(
             (kind, name)
-            for kind, name, at in self.hazards
-            if not (at < low or at > high)  # NaN compares false: kept
+            for kind, name, upper, lower in self.hazards
+            if not (lower < low or upper > high)  # NaN compares false: kept
         )

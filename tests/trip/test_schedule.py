@@ -170,6 +170,15 @@ def test_only_hazards_between_the_ramps_are_in_reach():
     assert Route.of(river(SPOTS)).hazards_in_reach() is None
 
 
+def test_wood_that_reaches_past_the_put_in_is_in_reach():
+    """Regression: a hazard drawn as a line from above the put-in to below it counted as above it."""
+    jam = Place("j", "Long jam", "hazard", LineString([at(900.0, 5.0), at(1300.0, 5.0)]), "logjam")
+    above = Place("k", "Old jam", "hazard", LineString([at(500.0, 5.0), at(900.0, 5.0)]), "logjam")
+    plain = river(SPOTS, put_in=1000.0, take_out=9000.0)
+    drawn = replace(plain, places=(*plain.places, jam, above))
+    assert Route.of(drawn).hazards_in_reach() == (("logjam", "Long jam"),)
+
+
 def test_without_a_flowline_the_order_is_the_files_and_said():
     """No flowline: file order, the whole window fished, and a note."""
     trip = schedule(river(SPOTS, flowline=False), START, END)
