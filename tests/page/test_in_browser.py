@@ -204,6 +204,29 @@ def test_a_check_that_the_step_could_not_make_keeps_the_level_of_the_plan(browse
         assert "Ice at the gauge." in found.page.locator("#cautions [data-k=reasons]").inner_text()
 
 
+def test_what_is_not_assessed_never_reads_as_none_raised(browser: Any, tmp_path: Path) -> None:
+    """Regression: beside a step, or a plan, with nothing raised one that could not be assessed was not shown."""
+    from planner.page import build_page
+    from tests.page.sample import sample
+
+    plan, river = sample()
+    nothing = {"level": 0, "label": "no caution raised", "reasons": []}
+    plan["caution"].update(nothing)
+    for number, step in enumerate(plan["ladder"]):
+        unknown = {"level": None, "label": "not assessed", "reasons": []} if number % 2 else nothing
+        for caution in (step["caution"], *(place["caution"] for place in (*step["runs"], *step["spots"]))):
+            caution.update(unknown)
+    file = tmp_path / "unknown.html"
+    file.write_text(build_page(plan, river, "us"), encoding="utf-8")
+    feet = [step["stage_m"] / 0.3048 for step in plan["ladder"]]
+    with opened(browser, file) as found:
+        for typed in (feet[1], (feet[0] + feet[1]) / 2, (feet[1] + feet[2]) / 2):
+            _type(found.page, f"{typed:.2f}")
+            assert _caution(found.page) == "Caution not assessed", typed
+        _type(found.page, f"{feet[2]:.2f}")
+        assert _caution(found.page) == "No caution raised"
+
+
 def test_a_spot_opens_by_keyboard_and_its_card_follows_the_level(browser: Any, small_page: Path) -> None:
     """Enter on a row's button opens the card, its + button moves the level, Escape gives the focus back."""
     with opened(browser, small_page) as found:

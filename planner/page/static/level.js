@@ -17,8 +17,9 @@ function cautionAt(index) {
   };
 }
 
+// Not assessed stands above none raised and below what is raised: it is no credit, and hides nothing.
 function height(caution) {
-  return known(caution.level) ? caution.level : -1;
+  return known(caution.level) ? caution.level : 0.5;
 }
 
 // the higher of two cautions; a tie goes to the second
