@@ -6,8 +6,11 @@ A seeded sample of so many changes (30) per module. The mutated code takes the p
 within one process, so a mutant costs one run of its tests and no start of Python; what was kept in a cache of a
 function is let go before each. A run that computes for ten times as long as the sound one counts as a failed test; a
 stall of a busy machine does not. Survivors are printed with their line. Decorators, class bodies, defaults and module
-constants are not mutated, nor functions that numba compiles: machine code that runs takes no other, and as plain Python
-a swim of 7 ms takes 2.5 s, so that a mutant would cost a quarter of an hour of tests.
+constants are not mutated.
+
+What numba compiles cannot be exchanged within a process, as machine code that runs takes no other; and a wrong size
+handed to it ends the process. Each mutant of such modules (ALONE) stands in a copy of the package, and its tests run in
+a process of their own that compiles it anew.
 
 Mutmut 3.8 works here too; a mutant of it costs a start of the whole tests of a package, and many of its mutants are
 changed words of keys. `docs/faults.md` says what was measured.
@@ -21,9 +24,14 @@ import copy
 import functools
 import importlib
 import io
+import os
 import random
+import resource
+import shutil
 import signal
+import subprocess
 import sys
+import tempfile
 import time
 import types
 from collections.abc import Iterator
@@ -32,7 +40,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, Phase, settings
 
-__all__ = ["TARGETS", "main", "mutants"]
+__all__ = ["ALONE", "TARGETS", "main", "mutants"]
 
 ROOT = Path(__file__).parent.parent
 _FORMULAS = ("tests/flow/test_estimates.py", "tests/flow/test_formulas.py")
@@ -73,6 +81,12 @@ TARGETS: dict[str, tuple[str, ...]] = {
     "planner.sink.line": ("tests/sink/test_line.py", "tests/sink/test_tackle_physics.py"),
     "planner.sink.bucket": ("tests/sink/test_calibrate.py", "planner/sink/bucket.py"),
     "planner.sink.calibrate": ("tests/sink/test_calibrate.py", "planner/sink/calibrate.py"),
+    "planner.sink.records": ("tests/sink/test_records.py", "tests/sink/test_swim.py", "planner/sink/records.py"),
+    "planner.sink.bedgrid": ("tests/sink/test_bed_and_current.py", "planner/sink/bedgrid.py"),
+    "planner.sink.many": ("tests/sink/test_bed_and_current.py", "planner/sink/many.py"),
+    "planner.sink.reach": ("tests/sink/test_reach.py", "planner/sink/reach.py"),
+    "planner.sink.report": ("tests/sink/test_report.py",),
+    "planner.sink.sideview": ("tests/sink/test_sideview.py",),
     "planner.caution.keep": ("tests/caution/test_keep.py",),
     "planner.caution.turning": ("tests/caution/test_hold_and_turn.py", "planner/caution/turning.py"),
     "planner.caution.rules": ("tests/caution/test_rules.py", "tests/caution/test_rule_rows.py", *_HELD),
@@ -88,6 +102,20 @@ TARGETS: dict[str, tuple[str, ...]] = {
     "planner.caution.gather": ("tests/caution/test_gather.py", "tests/caution/test_hourly.py"),
     "planner.caution.past": ("tests/caution/test_past.py", "planner/caution/past.py"),
     "planner.caution.local": ("tests/caution/test_local.py",),
+}
+_SWIMS = (
+    *("tests/sink/test_turned.py", "tests/sink/test_forces.py", "tests/sink/test_nodes.py"),
+    *("tests/sink/test_bed_and_current.py", "tests/sink/test_closed_forms.py", "tests/sink/test_swim.py"),
+    *("tests/sink/test_batch.py", "tests/sink/test_moordyn.py", "tests/sink/test_tackle_physics.py"),
+    "tests/sink/test_swim_command.py",
+)
+# A mutant of these costs a process of its own.
+ALONE: dict[str, tuple[str, ...]] = {
+    "planner.sink.solver": _SWIMS,
+    "planner.sink.nodes": _SWIMS,
+    "planner.sink.course": _SWIMS,
+    "planner.sink.batch": ("tests/sink/test_batch.py", "tests/sink/test_swim.py", "tests/sink/test_bed_and_current.py"),
+    "planner.sink.swim": ("tests/sink/test_swim.py", "tests/sink/test_batch.py", "tests/sink/test_bed_and_current.py"),
 }
 # What a mutant that the quick tests let live is tried on: the check values from print.
 WIDER: dict[str, tuple[str, ...]] = {
@@ -213,8 +241,58 @@ def _check(name: str, tests: tuple[str, ...], most: int) -> None:
             killed += 1
         for key, code in codes.items():
             own[key].__code__ = code
+    _say(name, killed + len(survived), survived, len(every), began)
+
+
+@contextlib.contextmanager
+def _copy_of_the_house() -> Iterator[Path]:
+    """A folder with a copy of the package that may be changed, and everything beside it as it stands."""
+    with tempfile.TemporaryDirectory() as name:
+        for item in ROOT.iterdir():
+            if item.name != "planner" and not item.name.startswith("."):
+                (Path(name) / item.name).symlink_to(item)
+        shutil.copytree(ROOT / "planner", Path(name) / "planner", ignore=shutil.ignore_patterns("__pycache__"))
+        yield Path(name)
+
+
+def _passes_alone(house: Path, tests: tuple[str, ...], most: int) -> bool:
+    """Whether the tests pass in a process of their own within so many seconds of computing.
+
+    What is compiled is compiled anew where its sources changed, see `planner.sink.compiled`.
+    """
+    own = {"PYTHONPATH": str(house), "NUMBA_CACHE_DIR": str(house / "machine_code"), "CI": "true"}
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:randomly", *tests],
+        cwd=house, env=os.environ | own, check=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_CPU, (most, most)),
+    )  # fmt: skip
+    return done.returncode == 0
+
+
+def _check_alone(name: str, tests: tuple[str, ...], most: int) -> None:
+    """As `_check`, with a process for each mutant."""
+    path = ROOT / Path(*name.split(".")).with_suffix(".py")
+    # as text: the trees of a long module fill the memory
+    every = [(words, line, ast.unparse(tree)) for words, line, tree in mutants(ast.parse(path.read_text("utf-8")))]
+    random.Random(1).shuffle(every)
+    began, wider = time.monotonic(), WIDER[name.split(".")[1]]
+    survived = []
+    with _copy_of_the_house() as house:
+        if not _passes_alone(house, tests, 600):
+            print(f"{name}: its tests fail without any change", flush=True)
+            return
+        limit = 60 + 5 * round(resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime)
+        for words, line, text in every[:most]:
+            (house / path.relative_to(ROOT)).write_text(text, encoding="utf-8")
+            if _passes_alone(house, tests, limit) and _passes_alone(house, wider, limit + 60):
+                survived.append(f"  line {line}: {words}")
+    _say(name, min(most, len(every)), survived, len(every), began)
+
+
+def _say(name: str, tried: int, survived: list[str], possible: int, began: float) -> None:
+    """Print the score of a module and what lived."""
     seconds = time.monotonic() - began
-    print(f"{name}: {killed} of {killed + len(survived)} killed, {len(every)} possible, {seconds:.0f} s", flush=True)
+    print(f"{name}: {tried - len(survived)} of {tried} killed, {possible} possible, {seconds:.0f} s", flush=True)
     if survived:
         print("\n".join(sorted(survived)), flush=True)
 
@@ -233,8 +311,11 @@ def main() -> None:
         database=None,
         phases=[Phase.explicit, Phase.generate],
     )
-    for name in words or TARGETS:
-        _check(name, TARGETS[name], most)
+    for name in words or [*TARGETS, *ALONE]:
+        if name in ALONE:
+            _check_alone(name, ALONE[name], most)
+        else:
+            _check(name, TARGETS[name], most)
 
 
 if __name__ == "__main__":

@@ -22,7 +22,7 @@ from planner.gauges.store import Store
 from planner.plan.ask import request
 from planner.river import read_river
 from tests.dying_writes import NEW
-from tests.mutation import TARGETS
+from tests.mutation import ALONE, TARGETS
 from tests.rivers import EXAMPLES, small_river
 
 ROOT = Path(__file__).parent.parent
@@ -324,7 +324,7 @@ def test_the_table_of_mutants_adds_up_and_names_what_can_be_run() -> None:
     assert len(rows) > 15
     for module, tried, possible, killed, why in rows:
         assert int(killed) <= int(tried) <= int(possible), module
-        assert f"planner.{module}" in TARGETS
+        assert f"planner.{module}" in TARGETS | ALONE
         assert bool(why.strip()) or killed == tried, f"{module}: what lives is not explained"
     sums = [sum(int(row[place]) for row in rows) for place in (1, 3)]
     assert f"{sums[0]} tried, {sums[1]} killed, {sums[0] - sums[1]} explained" in text
