@@ -8,6 +8,7 @@ from functools import cache
 from math import prod
 from typing import Any
 
+from planner.caution.past import raises_from
 from planner.caution.records import Conditions
 from planner.tables import rows
 
@@ -103,7 +104,7 @@ def rule_inputs(c: Conditions) -> dict[str, Any]:
     """
     given = vars(c)
     depth, speed = _depth(c), _speed(c)
-    rising = None if c.rise_m_3h is None else round(c.rise_m_3h, 9) >= _rising_from()
+    rising = None if c.rise_m_3h is None else round(c.rise_m_3h, 9) >= raises_from("F6r")
     sensitive = not (c.regulated is False and rising is False)  # unknown counts as the stricter case
     flow = c.discharge_low_m3s if c.discharge_low_m3s is not None else c.discharge_m3s
     ratio = None
@@ -135,11 +136,6 @@ def rule_inputs(c: Conditions) -> dict[str, Any]:
         "turbidity_ratio": ratio,
         "cloudy_and_rising": cloudier,
     }
-
-
-@cache
-def _rising_from() -> float:
-    return float(next(row["threshold"] for row in rows("caution_rules") if row["id"] == "F6r" and row["threshold"]))
 
 
 def footing_factor(c: Conditions) -> float:

@@ -12,9 +12,8 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-__all__ = ["cloudy_conditions", "rise_conditions"]
+__all__ = ["cloudy_conditions", "raises_from", "rise_conditions"]
 
-_GAP_S = 3 * 3600  # a value is not carried over a longer gap
 _FEWEST_RISES = 200  # fewer rises on record say nothing about a 95th percentile
 # Design choices: a month of readings makes the usual turbidity, from 200 of them; a sensor's noise is no rise.
 _MONTH_S, _FEWEST_CLOUDY = 30 * 86400, 200
@@ -22,17 +21,13 @@ _CLOUDIER_SHARE, _CLOUDIER_FNU = 0.1, 1.0
 
 
 def _at(times: Any, values: Any, moments: Any) -> Any:
-    """Values at moments by linear interpolation; NaN outside and across gaps of more than 3 h."""
+    """Values at moments [s of the epoch] as `planner.water.levels.interpolate` gives them: NaN across long gaps."""
     import numpy as np
 
-    use = np.isfinite(values)
-    t, v = times[use], values[use]
-    if t.size == 0:
-        return np.full(np.shape(moments), np.nan)
-    got = np.interp(moments, t, v, left=np.nan, right=np.nan)
-    after = np.clip(np.searchsorted(t, moments, side="left"), 0, t.size - 1)
-    before = np.clip(np.searchsorted(t, moments, side="right") - 1, 0, t.size - 1)
-    return np.where(t[after] - t[before] > _GAP_S, np.nan, got)
+    from planner.water.levels import interpolate
+
+    at, wanted = (np.asarray(seconds).astype(np.int64).astype("datetime64[s]") for seconds in (times, moments))
+    return interpolate(at, values, wanted)
 
 
 def rise_conditions(
@@ -78,7 +73,7 @@ def rise_conditions(
     if known_h.any():
         last = t[known_h][-1]
         shares = []
-        for name, hours, raises in (("rise_m_1h", 1, _threshold("F6")), ("rise_m_3h", 3, _threshold("F6r"))):
+        for name, hours, raises in (("rise_m_1h", 1, raises_from("F6")), ("rise_m_3h", 3, raises_from("F6r"))):
             rise = float(h[known_h][-1] - _at(t, h, np.array([last - hours * 3600.0]))[0])
             out[name] = _from_lowest(rise, float(h[known_h][-1] - _lowest(t, h, last, hours)), raises)
             if np.isfinite(rise):
@@ -91,12 +86,13 @@ def rise_conditions(
         lowest = _lowest(t, q, last, 3)
         gain = float(q[known_q][-1]) / before - 1.0 if np.isfinite(before) and before > 0 else np.nan
         most = float(q[known_q][-1]) / lowest - 1.0 if lowest > 0 else np.nan
-        out["flow_gain_3h"] = _from_lowest(gain, most, _threshold("F6q"))
+        out["flow_gain_3h"] = _from_lowest(gain, most, raises_from("F6q"))
     return out
 
 
 @cache
-def _threshold(rule: str) -> float:
+def raises_from(rule: str) -> float:
+    """Threshold of the first row of a rule [its unit]: from there on it raises something."""
     return float(next(row["threshold"] for row in rows("caution_rules") if row["id"] == rule and row["threshold"]))
 
 

@@ -102,7 +102,7 @@ class GaugeView:
     series : Series or None
         None when only a level of the user's own is known.
     rating : Rating or None
-        The station's own stage-discharge relation; None when its record holds no pairs.
+        The station's own stage-discharge relation; None when its pairs are too few or span too little stage.
     expected : Expected
         What it will read in the trip's hours.
     notes : tuple of str

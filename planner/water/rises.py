@@ -17,7 +17,8 @@ __all__ = ["rise_rates"]
 def rise_rates(series: Series) -> dict[str, Any]:
     """Quantiles of the hourly rises of stage on record.
 
-    Only hours at which the stage rose count. The cautions rank the present rise among the same ones.
+    Only hours at which the stage rose count. The cautions rank the present rise among such hours by
+    `planner.caution.past`, which asks for 200 of them.
 
     Returns
     -------
