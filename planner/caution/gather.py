@@ -162,8 +162,8 @@ def gather_conditions(
     now : datetime, optional
         The plan's clock; later rows are not looked at.
     trip : Trip, optional
-        Anything with `takeout_vs_sunset_min`, `takeout_vs_dusk_min` and `hazards_in_reach`, and `start` and `end`
-        for the releases.
+        Anything with `takeout_vs_sunset_min`, `takeout_vs_dusk_min` and `hazards_in_reach`, and `start`, `end` and
+        `take_out_latest` for the releases.
     categories : mapping, optional
         The agency's flood categories of the gauge: ``action``, ``minor``, ``moderate``, ``major`` to stage [m]. Of
         these and the river folder's own the lower counts.
@@ -203,7 +203,10 @@ def gather_conditions(
         for name in ("takeout_vs_sunset_min", "takeout_vs_dusk_min", "hazards_in_reach"):
             found[name] = getattr(trip, name)
         if hasattr(trip, "start") and hasattr(trip, "end"):
-            found["release_in_window"] = release_within(river, trip.start, trip.end)
+            # the slow end of a float comes after the hours asked for
+            found["release_in_window"] = release_within(
+                river, trip.start, max(trip.end, getattr(trip, "take_out_latest", trip.end))
+            )
     for name, own in flood_categories(river).items():
         found[f"{name}_stage_m"] = own
     for name, stage in (categories or {}).items():

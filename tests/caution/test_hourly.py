@@ -24,6 +24,7 @@ from planner.caution import (
 )
 from planner.caution.records import Conditions
 from planner.errors import RiverFolderUnfit
+from planner.trip import schedule
 from planner.trip.sun import SunTimes
 from planner.water import expect
 from tests.caution.held import hold
@@ -148,6 +149,18 @@ def test_the_folders_own_flood_stages_and_the_agencys_meet_at_the_lower():
     assert c.major_stage_m is None
     with pytest.raises(RiverFolderUnfit):
         flood_categories(river(SPOTS, extra={"flood_stage": {"action": "high"}}))
+
+
+def test_a_release_before_the_slow_end_of_the_float_counts():
+    """Regression: one that begins after the hours asked for, with the slow boat still on the water, was none."""
+    start, end = WINDOW
+    begin = end + timedelta(minutes=30)
+    listed = {"from": begin.isoformat(), "to": (begin + timedelta(hours=2)).isoformat(), "source": "board"}
+    dammed = river(SPOTS, extra={"release": [listed]})
+    trip = schedule(dammed, start, end)
+    assert trip.take_out_latest > begin
+    assert gather_conditions(dammed, trip=trip).release_in_window is True
+    assert gather_conditions(dammed, trip=dataclasses.replace(trip, take_out_latest=end)).release_in_window is False
 
 
 def test_a_release_on_its_way_counts_and_a_distant_one_does_not():
