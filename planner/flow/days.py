@@ -2,7 +2,7 @@
 
 On the day of the reference survey the level is 0 by definition. Where another day sounded the same ground, its depths
 stand on the reference bed at the level of that day: the run is its own gauge. Levels and discharges of several days
-then fit the conveyance constant and its change with discharge, or show that something else than friction holds the
+then fit K = sqrt(S)/n and its change with discharge, or show that something else than friction holds the
 water.
 """
 

@@ -30,14 +30,17 @@ def reach_wetted(grid: Grid, level: npt.ArrayLike, walls: tuple[bool, bool]) -> 
 
 @dataclass(frozen=True, eq=False)
 class LevelRelation:
-    """Level and discharge of a run by conveyance, Q = K (Q/Q0)^g C(L) (1), C = sum of ease A R^(2/3), K = sqrt(S)/n.
+    """Level and discharge of a run by Manning's equation, Q = K (Q/Q0)^g C(L) (1), K = sqrt(S)/n.
+
+    C = sum of ease A R^(2/3) is the section factor of the handbooks [Chow1959], summed over the parts of a divided
+    section; conveyance, in their words, is C/n. K is neither of the two: it holds what the section does not tell.
 
     Parameters
     ----------
     levels : numpy.ndarray, shape (k,)
         Levels above the datum, ascending [m].
     carried : numpy.ndarray, shape (k,)
-        C there [m^(8/3)], never falling.
+        Section factor C there [m^(8/3)], never falling.
     area : numpy.ndarray, shape (k,)
         Area there [m²].
     constant : float
@@ -76,7 +79,7 @@ class LevelRelation:
         return self.pivot * (plain / self.pivot) ** (1.0 / (1.0 - self.drift))
 
     def conveyance(self, level: npt.ArrayLike) -> Floats:
-        """C [m^(8/3)] at levels [m]."""
+        """Section factor C [m^(8/3)] at levels [m]: the conveyance at n = 1."""
         # A R^(2/3) is near a power 5/3 of the depth: its 0.6th power is nearly straight between the table's levels
         return np.interp(np.asarray(level, dtype=float), self.levels, self.carried**0.6) ** (1 / 0.6)
 
