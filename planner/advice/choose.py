@@ -72,8 +72,8 @@ def advices_of(
                 _at_level(field, found, row, picks[row], bests[row], tables, settings, limits, rigged or set())
             )
     for i, level in enumerate(spot.levels):
-        if level.refine:
-            advices[i] = _beside(advices, i, field, found, row_of, tables, settings)
+        if level.planned:
+            advices[i] = replace(_beside(advices, i, field, found, row_of, tables, settings), planned=True)
     return advices
 
 
@@ -185,7 +185,7 @@ def _at_level(
     best = _choice(field, first, at, tables, settings, row, rival, height, rigged)
     told: tuple[Sensitivity, ...] = ()
     tips: tuple[str, ...] = ()
-    if field.spot.levels[int(field.levels[row])].refine:
+    if field.spot.levels[int(field.levels[row])].planned:
         rig = tables.rigs[first.way.rig]
         tracks = first.tracks or found.tracks(first.way, [row])
         told = sensitivity_of(field, row, rig, first, at, tracks, settings)
@@ -212,7 +212,7 @@ def _choice(
     compromise: bool = False,
 ) -> Choice:
     """The record of a candidate fished with the countdown at an index."""
-    rig = tables.rigs[candidate.way.rig]
+    rig, planned = tables.rigs[candidate.way.rig], field.spot.levels[int(field.levels[row])].planned
     limit = 1.0 if compromise else settings.hang_limit
     first, last = countdown_window(candidate.seconds, candidate.band, candidate.hang, at, limit)
     after = int(np.searchsorted(candidate.seconds, last)) + 1
@@ -236,7 +236,7 @@ def _choice(
         refined=candidate.refined,
         bed_m=float(candidate.bed[at]),
         leader_m=math.nan if rig.like is None else rig.line.leader_length_m,
-        seconds=_by_second(candidate) if candidate.refined else (),
+        seconds=_by_second(candidate) if candidate.refined and planned else (),
     )
     second = "" if rival is None else reasons.told_second(choice, rival, rigged or set())
     why = reasons.why(
@@ -252,9 +252,9 @@ def _out_of_reach(
     spot, candidate = field.spot, found.candidates[row][n]
     rig, level = tables.rigs[candidate.way.rig], spot.levels[int(field.levels[row])]
     would, ways = None, []
-    if level.refine:
+    if level.planned:
         would = class_that_would(field, row, found, tables.rigs, settings)
-    if level.refine and would is None:
+    if level.planned and would is None:
         tracks, at = candidate.tracks or found.tracks(candidate.way, [row]), int(np.argmax(candidate.depth[:, 1]))
         tips = tips_of(field, row, rig, candidate, at, tracks, settings)
         ways = [reasons.way_words(tip.kind, tip.band_time_s, tip.angle_deg) for tip in tips]
@@ -264,7 +264,7 @@ def _out_of_reach(
         level.depth_m - spot.hold_high_m,
         rig.line.sink_rate_m_s,
         settings.units,
-        swum=level.refine,
+        swum=level.planned,
         would=would,
         ways=ways,
     )
@@ -303,7 +303,7 @@ def _nothing(
     n = int(np.argmax([w.max() for w in prices]))
     least = _choice(field, candidates[n], int(np.argmax(prices[n])), tables, settings, row, None, 0.0, compromise=True)
     doubts: dict[str, float] = {}
-    if level.refine:
+    if level.planned:
         rig, tracks = tables.rigs[candidates[n].way.rig], candidates[n].tracks or found.tracks(candidates[n].way, [row])
         doubts = variances(field, row, rig, least.countdown_best_s, tracks)
     because = reasons.nothing_hangs_less(least, doubts, settings.hang_limit, settings.units)

@@ -92,7 +92,7 @@ class Field:
     @property
     def steps(self) -> np.ndarray:
         """Rows that are steps of the ladder; all when none is."""
-        asked = np.array([self.spot.levels[i].refine for i in self.levels], dtype=bool)
+        asked = np.array([self.spot.levels[i].planned for i in self.levels], dtype=bool)
         return np.flatnonzero(~asked) if not asked.all() else np.arange(self.levels.size)
 
     def current(self, i: int) -> float:
@@ -200,7 +200,24 @@ def unanswerable(spot: SpotAtLevels, i: int) -> str:
             "The current here is not known, and in moving water it decides the depth: give a slope, or a gauge with "
             "discharge, for this run."
         )
+    if _comes_back_slack(spot, i):
+        return (
+            "The cast goes straight upstream and the current brings the line back faster than any strip takes it in: "
+            "where it goes then cannot be computed. Cast at least 10° across."
+        )
     return ""
+
+
+def _comes_back_slack(spot: SpotAtLevels, i: int) -> bool:
+    """Whether line comes at the rod along the cast faster than it can be stripped in.
+
+    Swims from such casts fall together, and a second of the count decides between clear of the bed and on it: of those
+    told to hang in 5 % two thirds did (docs/advice.md). A few degrees across, the current draws the line straight.
+    """
+    if not spot.river or spot.angle_deg < 180.0 - constants()["across_least_deg"]:
+        return False
+    boat = float(stance_speeds(spot, np.array([i]))[0])
+    return spot.levels[i].velocity_m_s - boat > constants()["strip_fast_m_s"]
 
 
 def field_of(spot: SpotAtLevels, settings: Settings) -> Field | None:

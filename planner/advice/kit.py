@@ -110,7 +110,7 @@ def rods_to_rig(
         fly = advice.best.fly if advice.best.line == lines[j] else advice.by_line[lines[j]][1]
         flies[j][fly] = flies[j].get(fly, 0.0) + worth
         spots[j][advice.spot] = spots[j].get(advice.spot, 0.0) + worth
-        if advice.best.refined:
+        if advice.planned:
             planned |= {(j, fly), (j, advice.spot)}
     total = {spot: sum(spots[j].get(spot, 0.0) for j in chosen) for spot in {s for j in chosen for s in spots[j]}}
     rods = []

@@ -315,8 +315,8 @@ def straight_upstream(angle_deg: float, current_m_s: float) -> str:
     if not (angle_deg >= _UPSTREAM_DEG and current_m_s > 0.0):
         return ""
     return (
-        "The cast goes nearly straight upstream: the current brings the line back slack, and such swims hung two to "
-        "ten times as often as told."
+        "The cast goes nearly straight upstream: the current brings the line back slack, and in slow water such swims "
+        "hung twice as often as told."
     )
 
 

@@ -104,8 +104,11 @@ class AtLevel:
         Standard error of the run's level [m].
     boat_velocity_m_s : float
         Depth-averaged current at a drifting boat; NaN takes `velocity_m_s` [m/s].
-    refine : bool
-        Whether the shortlist is solved directly on the true geometry at this level.
+    planned : bool
+        Whether this is the level that is planned for: the finalists are solved directly on the true geometry, and the
+        answer is told in full.
+    near : bool
+        Whether the river may well stand here instead: the finalists are solved directly too.
     step : int
         Which step of the ladder of round readings this is, counted so that the same reading has the same number
         tomorrow; its place among the levels when negative.
@@ -121,7 +124,8 @@ class AtLevel:
     exponent_m: float
     level_sd_m: float = 0.0
     boat_velocity_m_s: float = float("nan")
-    refine: bool = False
+    planned: bool = False
+    near: bool = False
     limits: tuple[str, ...] = ()
     step: int = -1
 
@@ -177,9 +181,9 @@ class Choice:
 
     Chances are shares of the draws; `fly_depth_m` holds the 10, 50 and 90 % of the fly's mean depth in the
     retrieve below the surface [m]; distances are horizontal from the rod tip [m]; `bed_m` is the bed's mean depth under
-    the retrieve [m]; `leader_m` is the length of the leader where it is not the box's own, else NaN [m]; `seconds`
-    holds count [s], band time [s], touch and hang chance [1] of each second weighed, where the shortlist was solved
-    directly.
+    the retrieve [m]; `leader_m` is the length of the leader where it is not the box's own, else NaN [m]; `refined`
+    tells whether it was solved directly; `seconds` holds count [s], band time [s], touch and hang chance [1] of each
+    second weighed, at the level that is planned for.
     """
 
     line: str
@@ -238,8 +242,8 @@ class Advice:
     limits : tuple of str
         What weakens the answer, in words.
     sensitivity : tuple
-        Of `planner.advice.sensitivity.Sensitivity`, the unknown that matters most first; where the shortlist was
-        solved directly, as are the next two.
+        Of `planner.advice.sensitivity.Sensitivity`, the unknown that matters most first; at the level that is planned
+        for, as are the next two.
     tips : tuple of str
         What else would give more, each checked by a swim.
     if_lower, if_higher : str
@@ -249,6 +253,8 @@ class Advice:
     reach_ends : tuple of (int, int) or None
         Index of the first higher level that is beyond the box's reach, and the slowest class of head that a swim says
         would do there [in/s], 0 when none would.
+    planned : bool
+        Whether this is the level that is planned for.
     """
 
     spot: str
@@ -264,6 +270,7 @@ class Advice:
     if_higher: str = ""
     beyond_reach: bool = False
     reach_ends: tuple[int, int] | None = None
+    planned: bool = False
 
 
 @dataclass(frozen=True)

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from planner.advice.draws import deviations, draw
 from planner.advice.field import Field
+from planner.advice.kept import hash_of, page_key
 from planner.advice.objective import worth
 from planner.advice.records import Settings
-from planner.advice.search import Candidate, Found, ground_rows, tenths
+from planner.advice.search import Candidate, Found, candidate_of, ground_rows, page_of
 from planner.advice.tables import EVERY_S, SAMPLES, Rig, SwimTables
 from planner.advice.variants import is_own
+from planner.advice.ways import way_key
 from planner.advice.weigh import Tracks, weigh
 from planner.errors import SwimFailed
 from planner.sink import Cast, Current, Swim, line_with_sink_factor, swim
@@ -126,38 +129,50 @@ def refine_field(
     """Solve the finalists directly at the levels that ask for it, weigh them anew; give the number of swims.
 
     The one that would be advised at a row (`picks`) comes first, then those that are worth most. A finalist whose
-    direct swim fails keeps its table's answer.
+    direct swim fails keeps its table's answer. What is found at a step near the level that is planned for is kept with
+    the spot's other weights (see `kept`), for the same step comes again; the planned level does not.
     """
-    full = deviations(draw(settings.draws, settings.seed))
-    swims = 0
+    full, solved = deviations(draw(settings.draws, settings.seed)), []
+
+    def weighed(row: int, candidate: Candidate, second: float) -> tuple[np.ndarray, Tracks]:
+        rig = tables.rigs[candidate.way.rig]
+        path = direct_swim(field, row, rig, candidate, second)
+        solved.append(row)
+        tracks = corrected(found.tracks(candidate.way, [row]), path, second)
+        ground, spread = ground_rows(field.ground, [row]), field.spread(rig, field.levels[[row]])
+        return page_of(weigh(tracks, ground, spread, full, candidate.seconds, depths=True))[:, 0], tracks
+
+    def kept(row: int, candidate: Candidate, second: float) -> np.ndarray:
+        key = _direct_key(field, row, candidate, second, tables, settings)
+        return field.book.take([key], lambda _: [weighed(row, candidate, second)[0]])[0]
+
     for row, i in enumerate(field.levels):
-        if not field.spot.levels[i].refine:
+        level = field.spot.levels[i]
+        if not (level.planned or level.near):
             continue
-        ground = ground_rows(field.ground, [row])
         aims = [_aim(candidate, tables.rigs, settings.hang_limit) for candidate in found.candidates[row]]
         chosen = sorted(range(len(aims)), key=lambda n: (n == picks[row], aims[n][:2]), reverse=True)[:_REFINED]
-        for n, (candidate, (_, _, best)) in enumerate(zip(list(found.candidates[row]), aims, strict=True)):
-            if n not in chosen:
-                continue
-            rig = tables.rigs[candidate.way.rig]
+        for n in chosen:
+            candidate = found.candidates[row][n]
+            second, tracks = float(candidate.seconds[aims[n][2]]), None
             try:
-                path = direct_swim(field, row, rig, candidate, float(candidate.seconds[best]))
+                if level.planned:
+                    page, tracks = weighed(row, candidate, second)
+                else:
+                    page = kept(row, candidate, second)
             except SwimFailed:
                 continue
-            swims += 1
-            tracks = corrected(found.tracks(candidate.way, [row]), path, float(candidate.seconds[best]))
-            result = weigh(tracks, ground, field.spread(rig)[[row]], full, candidate.seconds, depths=True)
-            found.candidates[row][n] = Candidate(
-                candidate.way,
-                candidate.seconds,
-                result.band_time_s[0],
-                result.touch_chance[0],
-                result.hang_chance[0],
-                result.lift_at_m[0],
-                result.swim_s[0],
-                tenths(result.depth_m[0]).T,
-                result.bed_m[0],
-                refined=True,
-                tracks=tracks,
-            )
-    return swims
+            again = candidate_of(candidate.way, candidate.seconds, page)
+            found.candidates[row][n] = replace(again, refined=True, tracks=tracks)
+    return len(solved)
+
+
+def _direct_key(
+    field: Field, row: int, candidate: Candidate, second: float, tables: SwimTables, settings: Settings
+) -> bytes:
+    """Key of a candidate's weights from a direct swim: beside what its table's depend on, the true cast and current."""
+    spot, i = field.spot, int(field.levels[row])
+    true = (spot.cast_m, spot.angle_deg, field.current(i), spot.levels[i].depth_m, spot.levels[i].exponent_m)
+    there = hash_of(field.row_keys[row], np.array(true, dtype=float), spot.spot.stance, second)
+    span = f"{candidate.seconds[0]:.0f} to {candidate.seconds[-1]:.0f}"
+    return page_key(there, way_key(candidate.way, tables, settings, settings.draws), f"true {span}")

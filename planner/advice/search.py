@@ -13,7 +13,7 @@ from planner.advice.field import Field, tracks_of
 from planner.advice.kept import page_key
 from planner.advice.objective import counts_for, prefer
 from planner.advice.records import Settings
-from planner.advice.swum import Ground, Tracks
+from planner.advice.swum import Ground, Tracks, Weighed
 from planner.advice.tables import Need, Rig, SwimTables
 from planner.advice.variants import is_own, needs_of, trials_of, variants_of
 from planner.advice.ways import Way, normal_strip, way_key
@@ -23,10 +23,12 @@ __all__ = [
     "Candidate",
     "Found",
     "Looked",
+    "candidate_of",
     "ground_rows",
     "look",
     "look_closely",
     "name_variants",
+    "page_of",
     "tenths",
     "track_rows",
 ]
@@ -165,25 +167,22 @@ def _closely(
             depths=True,
             span=span[missing],
         )
-        depth = tenths(result.depth_m)
-        parts = (result.band_time_s, result.touch_chance, result.hang_chance, result.lift_at_m, result.swim_s)
-        stacked = np.stack([*parts, *depth, result.bed_m])
-        return [stacked[:, i, slice(*span[m])] for i, m in enumerate(missing)]
+        pages = page_of(result)
+        return [pages[:, i, slice(*span[m])] for i, m in enumerate(missing)]
 
-    return [
-        Candidate(
-            way,
-            seconds[slice(*span[i])],
-            band=page[0],
-            touch=page[1],
-            hang=page[2],
-            lift=page[3],
-            swim=page[4],
-            depth=page[5:8].T,
-            bed=page[8],
-        )
-        for i, page in enumerate(field.book.take(keys, make))
-    ]
+    return [candidate_of(way, seconds[slice(*span[i])], page) for i, page in enumerate(field.book.take(keys, make))]
+
+
+def page_of(result: Weighed) -> np.ndarray:
+    """What a candidate needs of a weighing with depths, as it is kept, shape (9, L, W)."""
+    parts = (result.band_time_s, result.touch_chance, result.hang_chance, result.lift_at_m, result.swim_s)
+    return np.stack([*parts, *tenths(result.depth_m), result.bed_m])
+
+
+def candidate_of(way: Way, seconds: np.ndarray, page: np.ndarray) -> Candidate:
+    """A candidate at one level from its page, shape (9, W), see `page_of`."""
+    band, touch, hang, lift, swim, *depth, bed = page
+    return Candidate(way, seconds, band, touch, hang, lift, swim, np.array(depth).T, bed)
 
 
 def tenths(values: np.ndarray) -> np.ndarray:

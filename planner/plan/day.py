@@ -218,8 +218,7 @@ def spot_day(
     keys = [_key(step) for step in steps]
     at = bisect.bisect_left(keys, _key(arrival)) if math.isfinite(_key(arrival)) else len(keys)
     levels = [*steps[:at], arrival, *steps[at:]]
-    refine = [index == at for index in range(len(levels))]
-    asked, found = spot_levels(water, spot, levels, refine)
+    asked, found = spot_levels(water, spot, levels, at)
     return SpotDay(spot, water, arrival, at, levels, with_learning(asked, learned), found)
 
 

@@ -80,7 +80,7 @@ def logged_swims(river: River, waters: dict[str, RunWater]) -> tuple[list[Logged
     swims = []
     for key, rows in kept.items():
         ladder = sorted({level for _, level, *_ in rows}, key=lambda at: (at.stage_m, at.discharge_m3s))
-        asked, _ = spot_levels(waters[spots[key].run], spots[key], ladder, [False] * len(ladder))
+        asked, _ = spot_levels(waters[spots[key].run], spots[key], ladder, None)
         for row, level, seconds, touched, hung in rows:
             swims.append(
                 LoggedSwim(

@@ -39,6 +39,7 @@ __all__ = [
 # A boat drifts at most about this far during one swim of a minute [m]; from a fixed stance the fly stays within a
 # cast of the rod, so within two of the landing.
 _DRIFT_M = 60.0
+_NEAR_STEPS = 2  # of the ladder: where the river may stand instead of where it is expected
 _FIRST_STEP = 100_000  # so that steps below the gauge zero count on
 
 
@@ -226,7 +227,7 @@ def _hold_band(spot: Spot, run: Run) -> tuple[float, float]:
 
 
 def spot_levels(
-    water: RunWater, spot: Spot, levels: Sequence[GaugeLevel], refine: Sequence[bool]
+    water: RunWater, spot: Spot, levels: Sequence[GaugeLevel], planned: int | None
 ) -> tuple[SpotAtLevels, list[SpotWater]]:
     """A spot with its bed and its current at each level, as the advice takes it.
 
@@ -238,8 +239,8 @@ def spot_levels(
         The cast.
     levels : sequence of GaugeLevel
         Readings of the gauge, ascending.
-    refine : sequence of bool
-        Where the shortlist is solved directly.
+    planned : int
+        Index of the level that is planned for, where there is one.
 
     Returns
     -------
@@ -262,6 +263,7 @@ def spot_levels(
     xs, ys, depth, sd = flow.patch(base, *spot.landing_lonlat, half_size_m=float(math.ceil(reach)), step_m=1.0)
     bed_sd = np.sqrt(np.maximum(sd**2 - np.nan_to_num(base.level_sd_m) ** 2, 0.0))
     low, high = _hold_band(spot, water.run)
+    away = [math.inf if planned is None else abs(i - planned) for i in range(len(levels))]
     return (
         SpotAtLevels(
             spot=spot,
@@ -272,7 +274,7 @@ def spot_levels(
             side=1 if left else -1,
             patch=BedPatch(xs, ys, depth - surface, bed_sd),
             levels=tuple(
-                _at_level(states[i], waters[i], levels[i].step, refine[i], water.flow.survey_limits)
+                _at_level(states[i], waters[i], levels[i].step, away[i], water.flow.survey_limits)
                 for i in range(len(levels))
             ),
             river=not water.run.still,
@@ -284,7 +286,7 @@ def spot_levels(
     )
 
 
-def _at_level(state: FlowState, here: SpotWater, step: int, refine: bool, known: tuple[str, ...]) -> AtLevel:
+def _at_level(state: FlowState, here: SpotWater, step: int, away: float, known: tuple[str, ...]) -> AtLevel:
     return AtLevel(
         rise_m=state.level_m,
         depth_m=here.depth_m,
@@ -294,7 +296,8 @@ def _at_level(state: FlowState, here: SpotWater, step: int, refine: bool, known:
         exponent_m=here.exponent_m,
         level_sd_m=state.level_sd_m if math.isfinite(state.level_sd_m) else 0.0,
         boat_velocity_m_s=here.stance_velocity_m_s,
-        refine=refine,
+        planned=away == 0,
+        near=0 < away <= _NEAR_STEPS,
         limits=tuple(limit for limit in state.limits if limit not in known),
         step=step,
     )

@@ -37,7 +37,7 @@ def spot(
     soundings=60,
     hold=(0.15, 0.6),
     shelf=0.0,
-    refine=False,
+    planned=False,
     name="a",
     spread=1.15,
 ):
@@ -57,7 +57,7 @@ def spot(
             velocity_high_m_s=current * (1 + rise / depth) ** (2 / 3) * spread,
             exponent_m=6.0,
             level_sd_m=0.04,
-            refine=refine,
+            planned=planned,
         )
         for rise in rises
     )

@@ -9,7 +9,7 @@ import pytest
 
 from planner.advice import SwimStore, advise, advise_in_full
 from planner.advice.advise import rigs_of
-from planner.advice.field import field_of, tracks_of
+from planner.advice.field import field_of, tracks_of, unanswerable
 from planner.advice.objective import countdown_window
 from planner.advice.reasons import nothing_hangs_less, nothing_reaches, percent, told_second, why
 from planner.advice.records import constants
@@ -66,7 +66,7 @@ def test_the_plain_door_gives_the_same(make, store, monkeypatch):
 
 def test_a_second_run_from_the_disk_gives_the_same_to_the_digit(make, tmp_path):
     """Cold and warm plans agree, and the warm one solves no table."""
-    spots = [make.spot(depth=1.4, current=0.5, cast=9.0, refine=True)]
+    spots = [make.spot(depth=1.4, current=0.5, cast=9.0, planned=True)]
     box = make.box(make.line("three", 3.0))
     first = advise_in_full(spots, box, make.quick, store=SwimStore(tmp_path))
     again = advise_in_full(spots, box, make.quick, store=SwimStore(tmp_path))
@@ -80,7 +80,7 @@ def test_a_second_run_from_the_disk_gives_the_same_to_the_digit(make, tmp_path):
 @pytest.mark.parametrize("stance", ["wading", "bank", "anchored", "drifting"])
 def test_each_stance_kind_is_answered(make, store, stance):
     """All four stances give an answer or a reason."""
-    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.6, stance=stance, refine=True)])
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.6, stance=stance, planned=True)])
     assert (levels[0].best is None) != (levels[0].none_because == "")
 
 
@@ -178,11 +178,11 @@ def test_the_search_finds_what_weighing_everything_finds(make, store):
 def test_direct_swims_move_the_answer_little(make, store):
     """On a canonical cast the refined band time is near the table's: it is the same swim better resolved."""
     found = []
-    for refine in (False, True):
-        spot = make.spot(depth=1.6, current=0.5, refine=refine)
+    for planned in (False, True):
+        spot = make.spot(depth=1.6, current=0.5, planned=planned)
         (levels,), _, report = _run(make, store, [spot])
-        assert levels[0].best.refined is refine
-        assert (report.direct_swims > 0) is refine
+        assert levels[0].best.refined is planned
+        assert (report.direct_swims > 0) is planned
         found.append(levels[0].best)
     assert found[1].band_time_s == pytest.approx(found[0].band_time_s, rel=0.15)
     assert found[1].fly_depth_m[1] == pytest.approx(found[0].fly_depth_m[1], abs=0.08)
@@ -270,7 +270,7 @@ def test_where_nothing_reaches_only_what_a_swim_says_would_is_offered(make, stor
     A drifting boat and a cast further up were offered wherever no class sinks fast enough, unasked of any swim.
     """
     box = make.box(make.line("slow", 1.5), flies=(TackleFly("bulky", "high", math.nan, "none"),))
-    (levels,), _, _ = _run(make, store, [make.spot(depth=6.0, current=1.2, refine=True)], box)
+    (levels,), _, _ = _run(make, store, [make.spot(depth=6.0, current=1.2, planned=True)], box)
     assert levels[0].best is None
     assert "no class of head up to 9 in/s does" in levels[0].none_because
     assert "ratio" not in levels[0].none_because
@@ -281,7 +281,7 @@ def test_where_nothing_reaches_only_what_a_swim_says_would_is_offered(make, stor
 def test_a_floating_line_that_does_not_reach_is_told_a_head_that_sinks(make, store):
     """The class that would sinks: a floating line's own rate is below zero, and 0 or -1 in/s was told to do."""
     box = make.box(make.line("floater", 0.0, 210.0, 38.0), flies=(TackleFly("bulky", "high", math.nan, "light"),))
-    (levels,), _, _ = _run(make, store, [make.spot(depth=1.8, current=0.5, sd=0.05, refine=True)], box)
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.8, current=0.5, sd=0.05, planned=True)], box)
     assert levels[0].best is None
     assert "Nothing in your box reaches here" in levels[0].none_because
     assert re.search(r"; a [1-9] in/s head \((?!floating)", levels[0].none_because)
@@ -294,7 +294,7 @@ def test_a_compromise_fishes_the_band_and_hangs_beyond_the_limit(make, store):
 
     One that hung 1 % and gave 0.3 s was told beside the words that every swim hangs more than 10 %.
     """
-    spot = make.spot(depth=1.6, current=0.8, sd=0.4, hold=(0.2, 0.25), refine=True)
+    spot = make.spot(depth=1.6, current=0.8, sd=0.4, hold=(0.2, 0.25), planned=True)
     for limit in (0.0, 0.02):
         (levels,), _, _ = _run(make, store, [spot], settings=make.replace(make.quick, hang_limit=limit))
         least = levels[0].compromise
@@ -307,14 +307,14 @@ def test_what_is_advised_where_the_shortlist_is_solved_was_solved_itself(make, s
     """The answer at the planned level rests on a direct swim, also where ties or the ladder choose it."""
     rises = tuple(np.arange(-0.3, 0.31, 0.1))
     spot = make.spot(depth=1.8, current=0.5, rises=rises)
-    levels = tuple(make.replace(level, refine=i == 3) for i, level in enumerate(spot.levels))
+    levels = tuple(make.replace(level, planned=i == 3) for i, level in enumerate(spot.levels))
     (found,), _, _ = _run(make, store, [make.replace(spot, levels=levels)])
     assert [advice.best.refined for advice in found] == [i == 3 for i in range(len(rises))]
 
 
 def test_a_next_best_that_gives_more_is_told_why_it_comes_second(make, store):
     """No sentence leaves a larger number beside the second choice without its reason."""
-    (levels,), _, _ = _run(make, store, [make.spot(depth=1.8, current=0.5, refine=True)])
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.8, current=0.5, planned=True)])
     best = levels[0].best
     more = make.replace(best, line="other", band_time_s=1.05 * best.band_time_s)
     parts = (best, 1.8, math.nan, more, 0.0, 0.1, "metric")
@@ -335,7 +335,7 @@ def test_a_level_that_is_not_known_is_not_told_as_missing_soundings(make, store)
 def test_where_everything_hangs_the_compromise_is_named(make, store):
     """A strict limit over a poorly known bed leaves nothing; the doubt is named."""
     settings = make.replace(make.quick, hang_limit=0.0)
-    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5, sd=0.8, refine=True)], settings=settings)
+    (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5, sd=0.8, planned=True)], settings=settings)
     assert levels[0].best is None
     assert "hangs more than 0 %" in levels[0].none_because
     assert "soundings between the landing and the rod would help most" in levels[0].none_because
@@ -349,7 +349,7 @@ def test_a_compromise_does_not_blame_the_bed_where_another_doubt_is_larger(make,
     The doubt of the bed was its median over the whole patch, dry ground and all.
     """
     settings = make.replace(make.quick, hang_limit=0.0)
-    spot = make.spot(depth=1.6, current=0.5, sd=0.02, refine=True)
+    spot = make.spot(depth=1.6, current=0.5, sd=0.02, planned=True)
     spot = make.replace(spot, levels=(make.replace(spot.levels[0], level_sd_m=0.8),))
     sd = spot.patch.sd_m.copy()
     sd[:, (spot.patch.east_m < -20.0) | (spot.patch.east_m > 20.0)] = 3.0
@@ -365,7 +365,7 @@ def test_the_doubts_are_told_as_large_as_they_are_where_the_fly_swims(make, stor
 
     The bed's was its median over the patch (2.9 m at one spot of the demo); the model's was told as the level's.
     """
-    spot = make.spot(depth=2.0, current=0.6, sd=0.1, refine=True)
+    spot = make.spot(depth=2.0, current=0.6, sd=0.1, planned=True)
     sd = spot.patch.sd_m.copy()
     sd[:, (spot.patch.east_m < -20.0) | (spot.patch.east_m > 20.0)] = 3.0
     (levels,), _, _ = _run(make, store, [make.replace(spot, patch=make.replace(spot.patch, sd_m=sd))])
@@ -393,6 +393,40 @@ def test_a_cast_straight_upstream_says_that_it_hangs_oftener_than_told(make, sto
     for angle, river, said in ((175.0, True, True), (90.0, True, False), (175.0, False, False)):
         (levels,), _, _ = _run(make, store, [make.spot(depth=1.6, current=0.5 * river, angle=angle, river=river)])
         assert any("straight upstream" in limit for limit in levels[0].limits) is said
+
+
+@pytest.mark.parametrize(
+    ("angle", "current", "stance", "river", "said"),
+    [
+        (180.0, 1.0, "anchored", True, True),
+        (176.0, 1.0, "wading", True, True),
+        (170.0, 1.0, "anchored", True, False),
+        (180.0, 0.4, "anchored", True, False),
+        (180.0, 1.0, "drifting", True, False),
+        (180.0, 0.0, "anchored", False, False),
+    ],
+)
+def test_a_cast_straight_into_fast_water_gets_no_answer(make, angle, current, stance, river, said):
+    """No strip takes up what the current brings back; a boat that goes with the water has no such trouble."""
+    spot = make.spot(depth=1.6, current=current, angle=angle, stance=stance, river=river)
+    assert ("faster than any strip" in unanswerable(spot, 0)) is said
+
+
+def test_the_steps_beside_the_planned_level_are_solved_too_and_told_briefly(make, store, monkeypatch):
+    """Where the river may stand instead, swims are direct; kept ones are not solved again, and answer the same."""
+    rises = tuple(np.arange(-0.3, 0.31, 0.1))
+    spot = make.spot(depth=1.8, current=0.5, rises=rises)
+    levels = [
+        make.replace(level, step=k, planned=k == 3, near=0 < abs(k - 3) <= 2) for k, level in enumerate(spot.levels)
+    ]
+    asked = make.replace(spot, levels=tuple(levels))
+    (found,), _, first = _run(make, store, [asked])
+    assert [advice.best.refined for advice in found] == [abs(k - 3) <= 2 for k in range(len(rises))]
+    assert [advice.planned for advice in found] == [k == 3 for k in range(len(rises))]
+    assert [bool(advice.best.seconds) for advice in found] == [k == 3 for k in range(len(rises))]
+    (again,), _, second = _run(make, store, [asked])
+    assert second.direct_swims < first.direct_swims / 4
+    assert [advice.best for advice in again] == [advice.best for advice in found]
 
 
 def test_a_line_that_cannot_be_is_left_out_and_said(make, store):
@@ -463,7 +497,7 @@ def test_a_held_line_straight_downstream_never_sinks_sooner_in_a_faster_current(
 
 def test_a_cast_further_up_or_a_drift_is_told_where_its_swim_gives_more(make, store):
     """Across a deep run an intermediate line hardly reaches the band; both bring it deeper, and no tip lies."""
-    spot = make.spot(angle=90.0, current=0.6, refine=True)
+    spot = make.spot(angle=90.0, current=0.6, planned=True)
     (answers,), _, _ = advise_in_full([spot], make.box(make.line("slow", 1.5)), make.quick, store=store)
     now = answers[0].best.band_time_s
     gives = {tip.split()[0]: float(tip.split("gives ")[1].split(" s")[0]) for tip in answers[0].tips}

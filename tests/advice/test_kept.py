@@ -105,8 +105,8 @@ def test_another_reading_weighs_little_anew_and_answers_as_without_memory(make, 
 
     def asked(planned_m):
         base = make.spot(rises=(-0.2, -0.1, 0.0, 0.1, 0.2, planned_m))
-        steps = [replace(level, step=100 + k, refine=False) for k, level in enumerate(base.levels[:-1])]
-        levels = sorted([*steps, replace(base.levels[-1], refine=True)], key=lambda level: level.rise_m)
+        steps = [replace(level, step=100 + k, planned=False) for k, level in enumerate(base.levels[:-1])]
+        levels = sorted([*steps, replace(base.levels[-1], planned=True)], key=lambda level: level.rise_m)
         return replace(base, levels=tuple(levels))
 
     kept = SwimStore(tmp_path / "kept")

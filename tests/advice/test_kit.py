@@ -67,7 +67,7 @@ def test_the_kit_holds_the_fly_that_is_advised_on_the_rod_that_it_names():
     The demo with heavy flies alone told a fly at two spots that was on none of its rod's lines.
     """
     worth = {"slow": (9.0, "big"), "quick": (9.2, "slim")}
-    tied = Advice("a", replace(_choice("slow", "odd", 8.9), refined=True), None, by_line=worth)
+    tied = Advice("a", replace(_choice("slow", "odd", 8.9), refined=True), None, by_line=worth, planned=True)
     big = Advice("b", _choice("slow", "big", 300.0), None, by_line={"slow": (300.0, "big"), "quick": (1.0, "slim")})
     slim = Advice("c", _choice("quick", "slim", 80.0), None, by_line={"slow": (1.0, "big"), "quick": (80.0, "slim")})
     rods = rods_to_rig([[tied], [big], [slim]], None, Settings())

@@ -68,7 +68,7 @@ def came_true(asked: SpotAtLevels, at: int, best: Choice, rigs: list[Any], truth
     level, patch = asked.levels[at], asked.patch
     j, i = int(np.argmin(np.abs(patch.north_m))), int(np.argmin(np.abs(patch.east_m)))
     bed = replace(patch, depth_m=patch.depth_m + level.rise_m, sd_m=np.full(patch.sd_m.shape, patch.sd_m[j, i]))
-    field = field_of(replace(asked, levels=(replace(level, rise_m=0.0, refine=False),), patch=bed), Settings())
+    field = field_of(replace(asked, levels=(replace(level, rise_m=0.0, planned=False),), patch=bed), Settings())
     assert field is not None
     sd = dict(zip(ROWS, field.spread(rig)[0], strict=True))
     low = best.lift_rod_at_m <= constant("pickup_length") + 0.05

@@ -67,7 +67,7 @@ def test_kept_side_views_serve_a_ladder_that_begins_a_step_later(
     monkeypatch.setattr("planner.plan.side.short_view", lambda *_: pytest.fail("a view was drawn anew"))
     for day in found.spots:
         wanted, views = first[day.spot.id]
-        again, _ = spot_levels(day.water, day.spot, day.levels[1:], [False] * (len(day.levels) - 1))
+        again, _ = spot_levels(day.water, day.spot, day.levels[1:], None)
         again = with_learning(again, found.learned)
         kept = short_views(again, [(at - 1, best) for at, best in wanted], river.tackle, found.learned, shelf)
         assert str(kept) == str(views)
