@@ -37,10 +37,9 @@ class Division:
     left: npt.NDArray[np.intp]
     ease: tuple[float, float] = (1.0, 1.0)
 
-    @property
-    def whole(self) -> bool:
-        """True when no station is divided."""
-        return not self.right.any() and bool((self.left == self.left.max()).all())
+    def whole(self, columns: int) -> bool:
+        """True when no station of so many columns is divided."""
+        return not self.right.any() and bool((self.left == columns - 1).all())
 
     def part(self, columns: int) -> npt.NDArray[np.intp]:
         """0 right shelf, 1 channel, 2 left shelf for each piece between columns, shape (k, columns - 1)."""

@@ -173,7 +173,7 @@ def conveyance_table(
     """
     low = float(grid.z.min())
     levels = low + (max(above, low + 1.0) - low) * np.linspace(0.0, 1.0, count) ** 1.2
-    if division is not None and not division.whole:
+    if division is not None and not division.whole(grid.n.shape[1]):
         use = grid.whole if grid.whole.any() else np.ones(len(grid.s), dtype=bool)
         part = Division(division.right[use], division.left[use], division.ease)
         carried, area = conveyed(grid.n[use], grid.z[use], levels, walls, part)

@@ -219,7 +219,7 @@ def survey_run(run: Any, river: Any, series: Any, rating: Any = None) -> RunFlow
             n_back, radius = math.sqrt(slope) / relation.constant, float(reach_wetted(grid, 0.0, walls).radius)
             _say_roughness(bed_entry, n_back, radius, limits)
     _say_control(solved.control, fit, limits)
-    if not division.whole:
+    if not division.whole(grid.n.shape[1]):
         limits.append("The sections have a shelf beside the channel: they are divided there.")
     if count < constants("flow")["idw_below"]:
         limits.append(f"Only {count} sounding(s): the bed between them is little more than their mean.")

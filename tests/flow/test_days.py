@@ -197,8 +197,8 @@ def test_a_shelf_is_found_and_a_bowl_or_a_ramp_is_not():
     bowl = -2.0 * (1 - ((n - 40) / 40) ** 2)
     ramp = -2.0 * (1 - n / 80)
     for smooth in (bowl, ramp, np.full_like(n, -1.0)):
-        assert divide(n, smooth, np.ones(7, dtype=bool)).whole
-    assert divide(n, bed_level(0, (n - 40) / 40 * HALF), np.ones(7, dtype=bool)).whole
+        assert divide(n, smooth, np.ones(7, dtype=bool)).whole(81)
+    assert divide(n, bed_level(0, (n - 40) / 40 * HALF), np.ones(7, dtype=bool)).whole(81)
 
 
 @settings(max_examples=30, deadline=None)
