@@ -113,5 +113,5 @@ def but(flow: RunFlow, **changes: Any) -> RunFlow:
 
 
 def local(flow: RunFlow, state: Any, s: Any, n: Any) -> dict[str, Any]:
-    """Depth and current at channel coordinates of the flume [m]."""
-    return flow.local(state, *PLANE.to_lonlat(np.atleast_1d(s).astype(float), np.atleast_1d(n).astype(float)))
+    """Depth and current at channel coordinates of the flume [m], asked as for the first time."""
+    return but(flow).local(state, *PLANE.to_lonlat(np.atleast_1d(s).astype(float), np.atleast_1d(n).astype(float)))

@@ -11,6 +11,7 @@ import pytest
 from planner.bed.constants import constants
 from planner.errors import DataUnfit
 from planner.flow.relation import ControlRelation
+from planner.flow.roughness import limerinos
 from planner.flow.state import TEN_NINETY
 from tests.flow import box
 
@@ -161,12 +162,14 @@ def bare(**changes):
     return box.flume(relation=blank, discharge_ref=math.nan, n_calibrated=math.nan, **changes)
 
 
-def test_two_estimates_of_an_uncalibrated_flume_are_weighed_by_their_doubt():
+@pytest.mark.parametrize(("stage_sd", "miss"), [(RULES["stage_sd_m"], 0.1), (0.6, 0.1), (0.02, 1.2)])
+def test_two_estimates_of_an_uncalibrated_flume_are_weighed_by_their_doubt(stage_sd, miss):
     """Each variance is summed by hand; agreeing estimates give a mean surer than either."""
-    state = bare().at(box.discharge(0.2), box.STAGE + 0.2)
+    bed = replace(FLUME.bed, error=replace(FLUME.bed.error, rmse=miss))
+    state = box.but(bare(), bed=bed).at(box.discharge(0.2), box.STAGE + 0.2, stage_sd_m=stage_sd)
     depth = box.DEPTH + 0.2
-    by_level = (math.hypot(RULES["stage_sd_m"], 0.5 * 0.2) / depth) ** 2
-    by_bed = (0.1 / depth / 2) ** 2
+    by_level = (math.hypot(stage_sd, 0.5 * 0.2) / depth) ** 2
+    by_bed = (miss / depth / 2) ** 2
     by_manning = RULES["given_n_ln_sd"] ** 2 + (RULES["slope_ln_sd"] / 2) ** 2 + 4 / 9 * (by_level + by_bed)
     by_share = RULES["discharge_rel_sd"] ** 2 + by_level + by_bed
     assert state.basis == "both"
@@ -238,8 +241,10 @@ def beyond_words(state):
     ("at", "expected"),
     [
         (0.29, (False, [])),
+        (0.3, (False, [])),
         (0.31, (True, ["above the drawn edge"])),
         (-0.57, (False, [])),
+        (-0.5 - RULES["control_least_m"], (False, [])),
         (-0.59, (True, ["lower than on any"])),
         (-1.88, (True, ["lower than on any"])),
         (-1.92, (True, ["lowest sounding"])),
@@ -247,7 +252,7 @@ def beyond_words(state):
 )
 def test_a_level_beyond_what_was_sounded_is_said(at, expected):
     """Over the drawn edge by 0.3 m, under the lowest day by 8 cm, and within 10 cm of the deepest sounding."""
-    assert beyond_words(FLUME.at(stage_m=box.STAGE + at)) == expected
+    assert beyond_words(FLUME.at(level_m=at)) == expected
 
 
 def test_how_far_under_the_lowest_day_the_water_stands_is_said():
@@ -263,6 +268,22 @@ def test_a_discharge_four_times_off_the_sounding_day_s_is_a_guess(part, far):
     wide = box.but(FLUME, levels_sounded=(-2.0, 2.0), waterline=3.0)
     state = wide.at(part * box.FULL)
     assert (state.extrapolated, said(state, "four times")) == (far, far)
+
+
+@pytest.mark.parametrize("q", [0.15, 5.0])
+def test_a_brook_far_off_its_sounding_day_is_a_guess_too(q):
+    """A brook of 0.8 m³/s on that day is beyond it at a fifth of that and at six times as much."""
+    at = box.level(0.8)
+    brook = box.but(FLUME, discharge_ref=0.8, levels_sounded=(at - 9, at + 9), waterline=3.0)
+    assert brook.at(q).extrapolated
+
+
+def test_stones_give_the_level_by_the_roughness_at_the_datum():
+    """Without stage or calibration n is that of the grain formula at level 0."""
+    n = limerinos(box.radius(0.0), 0.25)
+    flow = bare(stage_ref=math.nan, bed_entry={"d84_mm": 250.0})
+    assert flow.at(box.FULL * box.N / n).level_m == pytest.approx(0.0, abs=2e-3)
+    assert flow.at(box.discharge(0.8) * box.N / n).level_m == pytest.approx(0.8, abs=2e-3)
 
 
 def test_a_flume_without_banks_is_never_above_them():

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from planner.bed.constants import constants
+from planner.flow.field import node_speeds
 from planner.flow.profile import exponent_of
 from planner.flow.state import TEN_NINETY
 from tests.flow import box
@@ -44,6 +45,9 @@ def test_the_range_at_a_point_has_the_section_s_doubt_the_vertical_s_and_that_of
         np.log(got["velocity_m_s"] / got["velocity_low_m_s"]),
     )
     assert np.concatenate(ratio) == pytest.approx(TEN_NINETY * spread, rel=1e-3)
+    half = box.local(FLUME, replace(state, level_m=-1.5), 50, 0)
+    spread = math.sqrt(state.velocity_ln_sd**2 + RULES["lateral_ln_sd"] ** 2 + (2 / 3 * depth_sd / 0.5) ** 2)
+    assert np.log(half["velocity_high_m_s"] / half["velocity_m_s"]) == pytest.approx(TEN_NINETY * spread, rel=1e-3)
     thin = replace(state, level_m=-1.98)
     local = box.local(FLUME, thin, 50, 0)
     part = math.hypot(0.1, state.level_sd_m) / 0.05  # more than all of it
@@ -75,6 +79,10 @@ def test_a_rough_shelf_takes_less_of_the_current_at_the_same_depth():
     got = box.local(flow, state, np.full(len(n), 50.0), n)
     one, two = (float(np.interp(at, n, got["velocity_m_s"])) for at in (-5.0, 5.0))
     assert two == pytest.approx(one / 2, rel=1e-6)
+    speeds = node_speeds(flow, nodes, state)
+    assert (speeds[0, 5], speeds[0, 35]) == (pytest.approx(one), pytest.approx(two))
+    film = replace(state, level_m=-1.98, velocity_used_m_s=0.2, area_m2=0.4)  # 2 cm deep and 20 m wide
+    assert box.local(FLUME, film, 50, 0)["velocity_m_s"] == pytest.approx([0.2], rel=1e-6)
     assert np.trapezoid(got["depth_m"] * got["velocity_m_s"], n) == pytest.approx(box.FULL, rel=5e-3)
 
 
@@ -123,8 +131,11 @@ def test_a_point_asked_again_is_the_same_and_many_points_are_the_same_as_few():
     state = VEE.at(box.FULL)
     n = np.linspace(-9, 9, 501)
     many = box.local(VEE, state, np.full(501, 40.0), n)["depth_m"]
-    few = [box.local(VEE, state, np.full(100, 40.0), n[k : k + 100])["depth_m"] for k in range(0, 500, 100)]
-    again = box.local(VEE, state, np.full(100, 40.0), n[:100])["depth_m"]
+    few = [
+        VEE.local(state, *box.PLANE.to_lonlat(np.full(100, 40.0), n[k : k + 100]))["depth_m"]
+        for k in range(0, 500, 100)
+    ]
+    again = VEE.local(state, *box.PLANE.to_lonlat(np.full(100, 40.0), n[:100]))["depth_m"]
     assert np.concatenate(few) == pytest.approx(many[:500])
     assert again == pytest.approx(many[:100])
 
