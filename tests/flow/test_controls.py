@@ -234,3 +234,24 @@ def test_a_pool_of_a_brook_rises_as_one_of_a_river():
     days = tuple(day(q, LIP * (q / 0.6) ** (1 / POWER) - LIP, 0.002) for q in flows)
     got = control_relation(TABLE, days, (), 0.6, math.nan)
     assert got.level(flows) == pytest.approx([seen.level for seen in days], abs=0.01)
+
+
+def test_two_marks_are_enough_and_one_has_no_zero():
+    """Two give the rise between them; one beside a day of survey says nothing, whatever was read on it."""
+    low, high = 0.3 * box.FULL, 2.0 * box.FULL
+    marks = (Mark(5.0 + pool(low), low), Mark(5.0 + pool(high), high))
+    got = control_relation(TABLE, (), marks, box.FULL, math.nan)
+    assert float(got.level(high) - got.level(low)) == pytest.approx(pool(high) - pool(low), abs=0.01)
+    seen = (day(low, pool(low)),)
+    alone, beside = (control_relation(TABLE, seen, read, box.FULL, math.nan) for read in ((), marks[:1]))
+    assert beside.level(high) == alone.level(high)
+
+
+def test_the_surer_level_leads():
+    """A day known to 1 cm leads one half a metre unsure, and marks read to 2 cm a day three decimetres unsure."""
+    low, high = 0.3 * box.FULL, 2.0 * box.FULL
+    days = (day(low, pool(low), 0.01), day(high, pool(high) + 0.1, 0.5))
+    assert float(control_relation(TABLE, days, (), box.FULL, math.nan).level(low)) == pytest.approx(pool(low), abs=5e-3)
+    marks = (Mark(5.0 + pool(low), low), Mark(5.0 + pool(high), high))
+    got = control_relation(TABLE, (day(low, pool(low) + 0.2, 0.3),), marks, box.FULL, math.nan)
+    assert float(got.level(low)) == pytest.approx(pool(low), abs=0.01)
