@@ -10,6 +10,7 @@ import math
 from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -19,6 +20,8 @@ from shapely.geometry import Point
 
 from planner.bed.constants import constants
 from planner.flow import survey_run
+from planner.flow.roughness import roughness_of
+from planner.flow.survey import _shelf_ease
 from planner.river.records import Place
 from tests.flow.world import LENGTH, SLOPE, T0, N, World, gauge_stage
 
@@ -226,3 +229,15 @@ def test_a_pool_takes_the_level_of_its_lip_at_the_soundings_and_at_the_edge():
     assert math.isnan(flow.n_calibrated)
     assert len(flow.survey_limits) == 1
     assert "marked by you" in flow.survey_limits[0]
+
+
+def test_shelves_convey_by_their_roughness_against_the_channels():
+    """As n of the channel over n of the shelf, stones taken at a radius of 1 m; alike where one is not known."""
+    brush = SimpleNamespace(extra={"bank_bed": "light_brush"})
+    shelf = roughness_of({"class": "light_brush"}, 1.0).n
+    stones = roughness_of({"d84_mm": 120.0}, 1.0).n
+    assert stones != pytest.approx(roughness_of({"d84_mm": 120.0}, 2.0).n, rel=0.01)
+    assert _shelf_ease(brush, {"n": 0.03}) == pytest.approx((0.03 / shelf, 0.03 / shelf))
+    assert _shelf_ease(brush, {"d84_mm": 120.0}) == pytest.approx((stones / shelf, stones / shelf))
+    assert _shelf_ease(brush, {}) == (1.0, 1.0)
+    assert _shelf_ease(SimpleNamespace(extra={}), {"n": 0.03}) == (1.0, 1.0)
