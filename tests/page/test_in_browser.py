@@ -127,8 +127,10 @@ def test_back_to_the_plan_brings_the_sheet_back_word_for_word(browser: Any, smal
 
 
 def _type(page: Any, words: str) -> None:
-    page.locator(".typed input").fill(words)
-    page.keyboard.press("Enter")
+    page.wait_for_function("!document.querySelector('dialog[open]')")
+    field = page.locator(".typed input")
+    field.fill(words)
+    field.press("Enter")  # not the page's keyboard: a card that has just closed gives the focus to its button
 
 
 def test_between_two_steps_the_countdown_is_the_lower_and_the_caution_the_higher(

@@ -31,6 +31,8 @@ def _log(page: Any, spot: int, outcome: str, more: int = 0) -> None:
         page.locator("[data-count='1']").click()
     page.locator(f"[data-outcome={outcome}]").click()
     page.locator("#card-close").click()
+    # the focus goes back to the spot's button after that, and the page moves to it
+    page.wait_for_function("!document.querySelector('dialog[open]') && document.activeElement.matches('[data-open]')")
 
 
 def test_a_logged_cast_survives_a_reload_and_becomes_a_row_of_the_log(
