@@ -112,10 +112,20 @@ _SWIMS = (
 # A mutant of these costs a process of its own.
 ALONE: dict[str, tuple[str, ...]] = {
     "planner.sink.solver": _SWIMS,
-    "planner.sink.nodes": _SWIMS,
-    "planner.sink.course": _SWIMS,
-    "planner.sink.batch": ("tests/sink/test_batch.py", "tests/sink/test_swim.py", "tests/sink/test_bed_and_current.py"),
-    "planner.sink.swim": ("tests/sink/test_swim.py", "tests/sink/test_batch.py", "tests/sink/test_bed_and_current.py"),
+    "planner.sink.nodes": ("tests/sink/test_nodes.py", *_SWIMS),
+    "planner.sink.course": ("tests/sink/test_swim.py", *_SWIMS),
+    "planner.sink.batch": (
+        "tests/sink/test_swim_bounds.py",
+        "tests/sink/test_batch.py",
+        "tests/sink/test_swim.py",
+        "tests/sink/test_bed_and_current.py",
+    ),
+    "planner.sink.swim": (
+        "tests/sink/test_swim_bounds.py",
+        "tests/sink/test_swim.py",
+        "tests/sink/test_batch.py",
+        "tests/sink/test_bed_and_current.py",
+    ),
 }
 # What a mutant that the quick tests let live is tried on: the check values from print.
 WIDER: dict[str, tuple[str, ...]] = {

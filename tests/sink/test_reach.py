@@ -24,7 +24,7 @@ def alone(count: float) -> Swim:
     return swim(LINE, FLY, replace(CAST, countdown_s=count), WATER, BED, every_s=0.2)
 
 
-@pytest.mark.parametrize("wanted", [0.3, 0.62, 1.0, 1.55])
+@pytest.mark.parametrize("wanted", [0.008, 0.3, 0.62, 1.0, 1.55])
 def test_what_each_count_buys_is_what_its_swim_comes_to(wanted: float) -> None:
     """Depth at the first strip and in all, the least counts that reach and that touch: those of the swims alone."""
     found = countdown_to_reach(LINE, FLY, CAST, WATER, wanted, BED)
@@ -46,6 +46,22 @@ def test_a_depth_that_the_fly_has_on_landing_takes_no_count() -> None:
     """Four millimetres are reached at once."""
     found = countdown_to_reach(LINE, FLY, CAST, WATER, 0.004, BED)
     assert (found.at_strip_s, found.in_swim_s) == (0.0, 0.0)
+
+
+def test_a_line_cast_upstream_is_deepest_in_the_count_and_that_counts() -> None:
+    """It sinks on slack line and is swept up as that comes tight: what it had in the count is its deepest.
+
+    A depth that it just had is reached by the least count that had it.
+    """
+    cast, water = replace(CAST, mode="held", angle_deg=160.0), Current(0.9, 3.0)
+    found = countdown_to_reach(LINE, FLY, cast, water, 0.5, None)
+    tried = [0, 2, 5, 9, 14, 30]
+    swims = [swim(LINE, FLY, replace(cast, countdown_s=float(c)), water, every_s=0.2) for c in tried]
+    assert found.deepest_m[tried] == pytest.approx([it.max_depth_m for it in swims], abs=1e-6)
+    assert swims[-1].max_depth_m > swims[-1].fly_depth_m[swims[-1].phase >= 1].max() + 0.1
+    least = int(np.argmax(found.deepest_m == found.deepest_m.max()))
+    just = countdown_to_reach(LINE, FLY, cast, water, float(found.deepest_m.max()), None)
+    assert just.in_swim_s == least
 
 
 @pytest.mark.parametrize("wanted", [0.0, -0.1, BED, 2.0])

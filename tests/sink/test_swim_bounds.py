@@ -43,6 +43,8 @@ def test_the_bounds_themselves_are_taken(head, slim, river):
     """Four nodes, a step as long as a record, the film that bounds."""
     path = swim(head, slim, Cast(12.0, 60.0, 0.45, 1.0), river, nodes=4, dt=0.05, every_s=0.05, film_n_m=0.146)
     assert path.max_depth_m > 0.0
+    batch = free_swims(scenarios([(head, slim, Cast(12.0, 60.0, 0.45), river)]), [1.0], nodes=4, dt=0.05, every_s=0.05)
+    assert batch.depth[0, 0, 0] > 0.0
 
 
 def test_the_depth_at_the_first_strip_is_the_record_of_that_moment(head, slim, river):
