@@ -3,7 +3,7 @@
 Run as ``python -m tests.bench.bench_advice [spots]``; prints one line. 20 spots of distinct geometries, 8 lines,
 6 flies, 25 levels unless fewer spots are asked for. Compiled code is warmed up before. As in a plan the ladder stands
 on round readings and the level that is planned for lies between two of them: a reading 1 cm higher asks the same steps,
-one 10 cm higher moves the ladder by two or three.
+one 10 cm higher moves the ladder by two or three. The two steps on either side of it are solved directly too.
 """
 
 from __future__ import annotations
@@ -57,6 +57,7 @@ def spots(n: int, shift_m: float = 0.0) -> list[SpotAtLevels]:
                 0.05,
                 v,
                 step is None,
+                step is not None and abs(step - middle - 0.5) < 2.0,
                 step=-1 if step is None else step + 500,
             )
             for rise, step in sorted([*rises, (shift_m, None)], key=lambda one: one[0])
