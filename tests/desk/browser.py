@@ -18,6 +18,8 @@ REPLY = ROOT / "data" / "gauges" / "usgs_iv_01541000_01570500_2018-06_mixed_inte
 RECORDED_NOW = "2018-06-01T23:50-04:00"
 SLOW_MS = 90_000  # the solver is compiled when the first spot is asked
 
+# A question's answer arrives a task after its button: two frames later "saved" is no longer that of what was before.
+SETTLED = "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done))))"
 SAVED = "() => document.getElementById('saved').dataset.state === 'saved'"
 
 
@@ -54,7 +56,8 @@ class DeskPage:
         self.page.wait_for_function("() => document.documentElement.dataset.ready === 'true'", timeout=SLOW_MS)
 
     def saved(self) -> None:
-        """Wait until the desk says that all is saved."""
+        """Wait until the desk says that all is saved; what was pressed last is taken first, also behind a question."""
+        self.page.evaluate(SETTLED)
         self.page.wait_for_function(SAVED, timeout=30_000)
 
     def see(self, lon: float, lat: float, zoom: float = 18) -> None:

@@ -187,6 +187,7 @@ def test_what_is_deleted_comes_back_and_steps_go_both_ways(browser: Any, address
         _open(desk, "runs/long-pool")
         page.locator("#delete-picked").click()
         page.get_by_role("button", name="Delete run and spots").click()
+        page.locator("#toast").get_by_role("button", name="Undo").wait_for()
         desk.saved()
         assert "long-pool" not in _features(folder, "runs")
         assert all(one["properties"]["run"] != "long-pool" for one in _features(folder, "spots").values())
