@@ -182,21 +182,22 @@ def test_an_edge_drawn_on_another_day_stands_at_that_day_s_level():
     assert loose.waterline == pytest.approx(loose.rise_ratio * rise, rel=1e-6)
 
 
-def test_put_in_and_take_out_tell_which_way_is_down():
-    """A run that lies north and south, sounded without a flowline, runs from the one to the other."""
-    for way in (1, -1):
-        world = PLAIN.but(flowline=False, turn_deg=90.0, shift=(0.0, 300.0))
-        ends = []
-        for kind, s in (("put_in", -200.0), ("take_out", LENGTH + 200.0)):
-            lon, lat = world.place(s if way > 0 else LENGTH - s, 0.0)
-            ends.append(Place(kind, kind, kind, Point(float(lon), float(lat))))
-        flow = prism(world=world, places=tuple(ends))
-        _, north = flow.flow_direction(*world.place(80.0, 0.0))
-        assert float(north) == pytest.approx(way, abs=0.02)
-        assert [text.split(":")[0] for text in flow.survey_limits] == [
-            "No flowline",
-            "Downstream is taken from put-in to take-out",
-        ]
+@pytest.mark.parametrize(("turn", "shift"), [(90.0, (0.0, 300.0)), (0.0, (300.0, 0.0))])
+@pytest.mark.parametrize("way", [1, -1])
+def test_put_in_and_take_out_tell_which_way_is_down(turn, shift, way):
+    """A run that lies north and south, or east and west, sounded without a flowline, runs from the one to the other."""
+    world = PLAIN.but(flowline=False, turn_deg=turn, shift=shift)
+    ends = []
+    for kind, s in (("put_in", -500.0), ("take_out", LENGTH + 200.0)):
+        lon, lat = world.place(s if way > 0 else LENGTH - s, 0.0)
+        ends.append(Place(kind, kind, kind, Point(float(lon), float(lat))))
+    flow = prism(world=world, places=tuple(ends))
+    along = flow.flow_direction(*world.place(80.0, 0.0))[1 if turn else 0]
+    assert float(along) == pytest.approx(way, abs=0.02)
+    assert [text.split(":")[0] for text in flow.survey_limits] == [
+        "No flowline",
+        "Downstream is taken from put-in to take-out",
+    ]
 
 
 @pytest.mark.parametrize("bearing", [0.0, 180.0])
