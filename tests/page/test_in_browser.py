@@ -259,7 +259,7 @@ def test_a_spot_opens_by_keyboard_and_its_card_follows_the_level(browser: Any, s
         assert deepest == pytest.approx(max(step["depth_m"]), abs=0.04)
         page.keyboard.press("Escape")
         assert not card.is_visible()
-        assert page.evaluate("document.activeElement.dataset.open") == "2"
+        page.wait_for_function("document.activeElement.dataset.open === '2'")  # a task after the card has closed
 
 
 def test_a_spot_opens_from_the_map_by_keyboard(browser: Any, small_page: Path) -> None:

@@ -161,7 +161,7 @@ def test_the_card_of_a_run_follows_the_level(browser: Any, small_page: Path) -> 
         assert page.locator("#card").is_visible()
         assert not card.is_visible()
         page.keyboard.press("Escape")
-        assert page.evaluate("document.activeElement.dataset.open") == "1"
+        page.wait_for_function("document.activeElement.dataset.open === '1'")  # a task after the card has closed
 
 
 def test_the_set_level_is_drawn_across_the_hours_to_come(browser: Any, small_page: Path) -> None:
