@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -91,9 +92,8 @@ class DayPlan:
         from planner.plan.compute import plan_of
         from planner.plan.day import day_of
 
-        views, waters = self._live.waters.all(river, request)
-        found = day_of(river, request, river.units, views, waters)
+        found = day_of(river, request, river.units, partial(self._live.waters.all, river))
         plan = plain(plan_of(found, river, request, river.units))
         written = keep_plan(plan, river, river.units, self._folder() / "plans" / request.day.isoformat())
-        self._live.note_plan(plan, found.trip)
+        self._live.note_plan(plan, found)
         return plan, written.page

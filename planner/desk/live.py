@@ -14,6 +14,7 @@ from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from planner.advice import AdviceReport, Learned, Settings, advise_in_full
@@ -22,14 +23,14 @@ from planner.caution import Caution, worst
 from planner.caution.gather import gather_conditions
 from planner.desk.waters import Waters
 from planner.errors import UsageMistake
+from planner.plan.afloat import afloat
 from planner.plan.ask import Request
 from planner.plan.cautions import cautious_level, run_caution, spot_caution, whole_caution
 from planner.plan.compute import spot_record, window_caution
 from planner.plan.day import Day, learned_of, spot_day
-from planner.plan.readings import GaugeView
 from planner.plan.waters import GaugeLevel, RunWater, expected_at, gauge_ladder, spot_water
-from planner.trip import Route, Trip, drift_thread, schedule
-from planner.weather import Weather, look_up
+from planner.trip import Trip, schedule
+from planner.weather import Weather
 
 if TYPE_CHECKING:
     from planner.river import River, Spot, Tackle
@@ -132,6 +133,7 @@ class Live:
         self._answers: OrderedDict[tuple[Any, ...], dict[str, Any]] = OrderedDict()
         self._named: dict[str, list[tuple[str, str]]] = {}
         self._arrivals: dict[str, Any] = {}
+        self._until: tuple[tuple[Any, Any], Any] | None = None
         self._learned: tuple[Any, Learned, str] = (None, Learned(), "us")
         self._waiting: dict[tuple[Any, ...], Future[None]] = {}
         self._wanted: dict[str, tuple[Any, ...]] = {}
@@ -171,7 +173,7 @@ class Live:
             raise UsageMistake(
                 f"spot {spot.id!r} names the run {spot.run!r}", "a run that is drawn", "choose its run", where=spot.id
             )
-        asked = _Question(spot, river, request, (*_key(river, spot, request), self._arrivals.get(spot.id)))
+        asked = _Question(spot, river, request, (*_key(river, spot, request), self._until, self._arrivals.get(spot.id)))
         with self._lock:
             held = self._answers.get(asked.key)
         if held is not None:
@@ -221,7 +223,7 @@ class Live:
         began = time.perf_counter()
         river, request, spot = asked.river, asked.request, asked.spot
         run = river.run(spot.run)
-        water = self.waters.water(run, river, request)
+        water = self.waters.water(run, river, self._to_the_slow_end(request))
         alone = replace(river, spots=(spot,))
         trip = self._trip(river, alone, water, request)
         ladder = gauge_ladder(water.view, river.units)
@@ -259,6 +261,12 @@ class Live:
             "search": _cost(report),
         }
 
+    def _to_the_slow_end(self, request: Request) -> Request:
+        """The request with its hours as long as the last plan or caution of the same hours found the party afloat."""
+        if self._until is None or self._until[0] != (request.start, request.end):
+            return request
+        return replace(request, end=self._until[1])
+
     def _trip(self, river: River, alone: River, water: RunWater, request: Request) -> Trip:
         """The clock with this spot alone, set to its hour of the last whole plan or to the middle of the window."""
         documents = tuple(river.documents.get(name) for name in ("places.geojson", "runs.geojson", "river.toml"))
@@ -295,20 +303,13 @@ class Live:
 
     def day_caution(self, river: River, request: Request) -> Caution:
         """The whole day's caution, as the plan finds it, without asking any swim."""
-        views, waters = self.waters.all(river, request)
+        here = afloat(river, request, partial(self.waters.all, river))
+        views, waters, trip = here.views, here.waters, here.lay_out()
         main = next(iter(views.values()))
-        middle = request.start + (request.end - request.start) / 2
-        route = Route.of(river)
-        weather = look_up(river, request.start, request.end, request.now, network=_online(request, views))
-        threads = {}
-        for run_id, water in waters.items():
-            state = water.at(expected_at(water.view, middle, water.lag_s))
-            threads[run_id] = drift_thread(route, run_id, water.flow, state) or state.velocity_used_m_s
-        wind = weather.against(route.bearing())
-        trip = schedule(river, request.start, request.end, request.now, threads, wind_against=wind)
+        self._until = ((request.start, request.end), here.weather.end)
         bases = {
             station: gather_conditions(
-                river, view.expected, view.series, request.now, trip, weather=weather, **view.conditions()
+                river, view.expected, view.series, request.now, trip, weather=here.weather, **view.conditions()
             )
             for station, view in views.items()
         }
@@ -329,11 +330,12 @@ class Live:
         named = [record.get(name) for name in ("best", "next_best", "compromise")]
         self._named[spot] = [(one["line"], one["fly"]) for one in named if one]
 
-    def note_plan(self, plan: Mapping[str, Any], trip: Trip) -> None:
+    def note_plan(self, plan: Mapping[str, Any], found: Day) -> None:
         """Take hours and rigs from a whole plan."""
+        self._until = ((found.trip.start, found.trip.end), found.weather.end)
         for record in plan["spots"]:
             self._note(record["id"], record)
-            self._arrivals[record["id"]] = trip.arrival(record["id"])
+            self._arrivals[record["id"]] = found.trip.arrival(record["id"])
 
 
 def _key(river: River, spot: Spot, request: Request) -> tuple[Any, ...]:
@@ -355,14 +357,6 @@ def _speed(water: RunWater) -> float:
     last = water.view.expected.last
     speed = water.at(GaugeLevel(last.stage_m, last.discharge_m3s)).velocity_used_m_s
     return speed if math.isfinite(speed) else math.nan
-
-
-def _online(request: Request, views: Mapping[str, GaugeView]) -> bool:
-    """Whether the services of weather may be asked: a gauge of theirs answered a moment ago."""
-    return not request.replies and any(
-        view.series is not None and not view.series.from_cache and not station.startswith("file:")
-        for station, view in views.items()
-    )
 
 
 def _rigs(tackle: Tackle) -> int:

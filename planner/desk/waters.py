@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import threading
 import time
+from collections import OrderedDict
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +26,7 @@ __all__ = ["Waters", "run_key"]
 
 # A gauge is read again after this long; services give a value every 15 minutes (design choice).
 HOLDS_S = 600.0
+_MOST_WINDOWS = 4  # of a gauge that are kept at hand: as asked, to the slow end, and without the level stated
 _NEAR_DEG = 2e-4  # soundings beyond the outline that a survey may look at; it takes those within 3 m
 
 
@@ -62,7 +64,7 @@ class Waters:
         self._lock = threading.RLock()
         self._gauges: dict[tuple[Any, ...], tuple[float, GaugeView]] = {}
         self._flows: dict[str, tuple[str, RunFlow]] = {}
-        self._seen: dict[str, tuple[tuple[Any, ...] | None, GaugeView | None]] = {}
+        self._seen: dict[str, OrderedDict[tuple[Any, ...], GaugeView]] = {}
         self._keys: dict[str, tuple[tuple[Any, ...], str]] = {}
 
     def view(self, station: str, river: River, request: Request) -> GaugeView:
@@ -92,11 +94,13 @@ class Waters:
                 river.timezone,
                 lags_of(river, station),
             )
-            if self._seen.get(station, (None, None))[0] != seen:
-                self._seen[station] = (seen, seen_again(held[1], request, river, level))
-            found = self._seen[station][1]
-            assert found is not None  # just made
-            return found
+            known = self._seen.setdefault(station, OrderedDict())
+            if seen not in known:
+                known[seen] = seen_again(held[1], request, river, level)
+            known.move_to_end(seen)
+            while len(known) > _MOST_WINDOWS:
+                known.popitem(last=False)
+            return known[seen]
 
     @staticmethod
     def _gauge_key(station: str, river: River, request: Request) -> tuple[Any, ...]:

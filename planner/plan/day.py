@@ -9,7 +9,6 @@ import bisect
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,13 +26,13 @@ from planner.advice import (
     with_learning,
 )
 from planner.flow.state import TEN_NINETY, FlowState
-from planner.gauges.gathered import GatheredStore
+from planner.plan.afloat import Look, afloat, look_at
 from planner.plan.ask import Request
 from planner.plan.logged import logged_swims
-from planner.plan.readings import GaugeView, read_gauges
-from planner.plan.waters import GaugeLevel, RunWater, SpotWater, expected_at, gauge_ladder, run_waters, spot_levels
-from planner.trip import Route, Trip, drift_thread, fishing_weights, schedule
-from planner.weather import Weather, look_up
+from planner.plan.readings import GaugeView
+from planner.plan.waters import GaugeLevel, RunWater, SpotWater, expected_at, gauge_ladder, spot_levels
+from planner.trip import Trip, fishing_weights
+from planner.weather import Weather
 
 if TYPE_CHECKING:
     from planner.river import River, Spot
@@ -103,7 +102,7 @@ class Day:
     settings : Settings
         Of the advice.
     weather : Weather
-        Of the hours; its parts are None where they could not be had.
+        Of the hours on the water; its parts are None where they could not be had.
     """
 
     views: dict[str, GaugeView]
@@ -120,13 +119,7 @@ class Day:
     weather: Weather
 
 
-def day_of(
-    river: River,
-    request: Request,
-    units: str,
-    views: dict[str, GaugeView] | None = None,
-    waters: dict[str, RunWater] | None = None,
-) -> Day:
+def day_of(river: River, request: Request, units: str, look: Look | None = None) -> Day:
     """Read the gauges, survey the runs, set the clock and ask the advice.
 
     Parameters
@@ -137,32 +130,16 @@ def day_of(
         Day, window, clock, level and recorded replies.
     units : str
         ``us`` or ``metric``, for the sentences.
-    views, waters : dict, optional
-        Gauges for this request and the runs with them, where they are known already.
+    look : callable, optional
+        Gives gauges and runs for a request, where they are known already.
 
     Raises
     ------
     SourceUnreachable, GaugeReplyUnfit, DataUnfit
         When there is no level to plan with.
     """
-    views = read_gauges(river, request) if views is None else views
-    waters = run_waters(river, views) if waters is None else waters
-    middle = request.start + (request.end - request.start) / 2
-    states = {run_id: water.at(expected_at(water.view, middle, water.lag_s)) for run_id, water in waters.items()}
-    online = not request.replies and any(
-        view.series is not None and not view.series.from_cache and not station.startswith("file:")
-        for station, view in views.items()
-    )
-    online = online and (request.said is not None or not isinstance(request.store, GatheredStore))
-    weather = look_up(river, request.start, request.end, request.now, network=online, said=request.said)
-    route = Route.of(river)
-    threads = {
-        run_id: drift_thread(route, run_id, water.flow, states[run_id]) or states[run_id].velocity_used_m_s
-        for run_id, water in waters.items()
-    }
-    lay_out = partial(
-        schedule, river, request.start, request.end, request.now, threads, wind_against=weather.against(route.bearing())
-    )
+    here = afloat(river, request, look_at(river) if look is None else look)
+    views, waters, lay_out = here.views, here.waters, here.lay_out
     trip = lay_out(weights=fishing_weights(river))
     ladders = {station: gauge_ladder(view, units) for station, view in views.items()}
     settings = Settings(hang_limit=request.hang_limit, units=units)
@@ -176,7 +153,9 @@ def day_of(
         learned=replace(learned, spots={}),  # the spots have it already
     )
     trip = _minutes_by_band_time(trip, river, days, answers, lay_out)
-    return Day(views, waters, states, trip, ladders, days, answers, rods, report, learned, settings, weather)
+    return Day(
+        views, waters, here.states, trip, ladders, days, answers, rods, report, learned, settings, here.weather
+    )  # fmt: skip
 
 
 def _minutes_by_band_time(

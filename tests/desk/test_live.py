@@ -69,6 +69,14 @@ def test_the_whole_answer_is_that_of_the_plan(desk: Caller) -> None:
         assert (mine is None) == (planned is None)
         if mine is not None:  # the plan prefers lines that are rigged for other spots too
             assert mine["band_time_s"] >= 0.85 * planned["band_time_s"]
+    for record in plan["plan"]["spots"]:  # held at the plan's own hours, to the slow end of the trip
+        own = desk.post("/api/plan/spot", {"spot": record["id"]})["spot"]["caution"]
+        assert own["level"] == record["caution"]["level"]
+        held, planned = (
+            {r["rule"]: r["value"] for r in one["reasons"] if r["rule"] in ("W1", "W2", "W3")}
+            for one in (own, record["caution"])
+        )
+        assert held == pytest.approx(planned, rel=1e-6)
 
 
 def test_a_spot_that_is_being_drawn_needs_no_saving(desk: Caller) -> None:
