@@ -30,6 +30,9 @@ class Forecast:
         Shape (n,); NaN unknown [m], [m³/s].
     notes : tuple of str
         What was left out.
+    seen_times, seen_stage_m : np.ndarray
+        The agency's own readings of the gauge that came with it, UTC datetime64[s] ascending and [m], shape (k,); they
+        tell whether its zero is that of another service's readings.
     """
 
     station: str
@@ -39,6 +42,8 @@ class Forecast:
     stage_m: np.ndarray
     discharge_m3s: np.ndarray
     notes: tuple[str, ...] = ()
+    seen_times: np.ndarray = field(default_factory=lambda: np.empty(0, "datetime64[s]"))
+    seen_stage_m: np.ndarray = field(default_factory=lambda: np.empty(0))
 
     def covers(self, start: np.datetime64, end: np.datetime64) -> bool:
         """Whether the forecast reaches from before `start` to after `end`."""

@@ -122,7 +122,8 @@ def parse_forecast(raw: bytes, station: str, where: str = "") -> Forecast | None
         When the text is no reply of the service.
     """
     where = where or f"reply of the {SERVICE}"
-    part = _part(_json(raw, where), "forecast")
+    reply = _json(raw, where)
+    part = _part(reply, "forecast")
     if part is None:
         return None
     notes: list[str] = []
@@ -131,6 +132,9 @@ def parse_forecast(raw: bytes, station: str, where: str = "") -> Forecast | None
         return None
     issued = _time(part.get("issuedTime"))
     series = assemble(station, "", columns, notes)
+    observed = _part(reply, "observed")
+    seen = _columns(observed, [], Quality.PROVISIONAL, where) if observed is not None else {}
+    readings = assemble(station, "", {name: seen[name] for name in ("stage_m",) if name in seen}, [])
     return Forecast(
         station=station,
         agency=SERVICE,
@@ -139,6 +143,8 @@ def parse_forecast(raw: bytes, station: str, where: str = "") -> Forecast | None
         stage_m=series.stage_m,
         discharge_m3s=series.discharge_m3s,
         notes=series.notes,
+        seen_times=readings.times,
+        seen_stage_m=readings.stage_m,
     )
 
 

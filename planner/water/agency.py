@@ -9,8 +9,9 @@ from datetime import datetime
 import numpy as np
 
 from planner.gauges.forecast import Forecast
-from planner.gauges.series import Reading, to_datetime64
+from planner.gauges.series import Reading, Series, to_datetime64
 from planner.water.carry import Carried
+from planner.water.levels import stage_at
 from planner.water.rating import Rating
 from planner.water.rules import rule
 
@@ -18,15 +19,22 @@ __all__ = ["with_forecast"]
 
 
 def with_forecast(
-    made: Carried, forecast: Forecast | None, times: np.ndarray, last: Reading, rating: Rating | None
+    made: Carried,
+    forecast: Forecast | None,
+    times: np.ndarray,
+    last: Reading,
+    rating: Rating | None,
+    past: Series | None = None,
 ) -> tuple[Carried, str]:
     """Move the median to the agency's forecast, keep the own range about it.
 
     The forecast is read linearly between its times. Where it misses the last reading, the difference is taken off and
-    fades over 12 h; a difference of more than half a metre means another zero of the gauge, and the forecast is not
-    used. Hours that it does not cover keep the own expectation. Discharge that is not forecast follows the station's
-    rating from the forecast stage; without a rating it is unknown in those hours, for the own expectation knows nothing
-    of the rise that is forecast.
+    fades over 12 h. One that begins after the last reading misses nothing: it is read linearly from there to its first
+    time. On another zero of the gauge it is not used: where the agency's own readings stand more than half a metre off
+    this record, or, without them, where it misses the last reading by more than that (and as much again for each hour
+    that it begins later, in which the water may have risen). Hours that it does not cover keep the own expectation.
+    Discharge that is not forecast follows the station's rating from the forecast stage; without a rating it is unknown
+    in those hours, for the own expectation knows nothing of the rise that is forecast.
 
     Parameters
     ----------
@@ -40,6 +48,8 @@ def with_forecast(
         Carried on.
     rating : Rating or None
         Of the station.
+    past : Series, optional
+        The station's record, to hold the agency's readings against.
 
     Returns
     -------
@@ -50,10 +60,16 @@ def with_forecast(
         return made, ""
     at = to_datetime64(last.time)
     lead = (times - at).astype("timedelta64[s]").astype(np.float64) / 3600.0
-    h, miss = _joined(forecast, forecast.stage_m, times, lead, last.stage_m, at)
-    if math.isfinite(miss) and abs(miss) > rule("forecast_miss"):
+    h, miss, later = _joined(forecast, forecast.stage_m, times, lead, last.stage_m, at)
+    off = _zero_off(forecast, past)
+    if abs(off) > rule("forecast_miss"):
+        return made, (
+            f"The forecast of the {forecast.agency} is not used: its own readings are {off:+.2f} m off this gauge's: "
+            "it stands on another zero."
+        )
+    if math.isnan(off) and abs(miss) > rule("forecast_miss") * (1.0 + later):
         return made, f"The forecast of the {forecast.agency} is {miss:+.2f} m off the last reading and is not used."
-    q, _ = _joined(forecast, forecast.discharge_m3s, times, lead, last.discharge_m3s, at)
+    q, _, _ = _joined(forecast, forecast.discharge_m3s, times, lead, last.discharge_m3s, at)
     if rating is not None:
         here = float(rating.discharge(last.stage_m))
         ratio = last.discharge_m3s / here if here > 0 and math.isfinite(last.discharge_m3s) else 1.0
@@ -78,21 +94,36 @@ def with_forecast(
 
 def _joined(
     forecast: Forecast, values: np.ndarray, times: np.ndarray, lead: np.ndarray, seen: float, at: np.datetime64
-) -> tuple[np.ndarray, float]:
-    """Forecast at the hours, joined to the last reading, and by how much it missed that (NaN when not known)."""
+) -> tuple[np.ndarray, float, float]:
+    """Forecast at the hours, joined to the last reading, by how much it misses that, and how much later it begins [h].
+
+    NaN where not known. Of a forecast that begins later the miss is that of its first value.
+    """
     known = np.isfinite(values)
     if not known.any():
-        return np.full(len(times), np.nan), math.nan
+        return np.full(len(times), np.nan), math.nan, 0.0
     x = forecast.times[known].astype(np.int64).astype(np.float64)
     y = values[known]
     wanted = times.astype("datetime64[s]").astype(np.int64).astype(np.float64)
-    said = np.interp(wanted, x, y, left=np.nan, right=np.nan)
     now = float(at.astype("datetime64[s]").astype(np.int64))
-    miss = math.nan
-    if math.isfinite(seen) and now <= x[-1]:
-        miss = float(np.interp(now, x, y)) - seen  # before its first time the first value stands
-        said = said - miss * np.clip(1.0 - lead / rule("forecast_blend"), 0.0, 1.0)
-    return said, miss
+    later = max((x[0] - now) / 3600.0, 0.0)
+    if not math.isfinite(seen) or now > x[-1]:
+        return np.interp(wanted, x, y, left=np.nan, right=np.nan), math.nan, later
+    miss = float(np.interp(now, x, y)) - seen
+    if later > 0:  # what it says of its first time is a change since the reading
+        x, y = np.append(now, x), np.append(seen, y)
+        return np.interp(wanted, x, y, left=np.nan, right=np.nan), miss, later
+    said = np.interp(wanted, x, y, left=np.nan, right=np.nan)
+    return said - miss * np.clip(1.0 - lead / rule("forecast_blend"), 0.0, 1.0), miss, later
+
+
+def _zero_off(forecast: Forecast, past: Series | None) -> float:
+    """How far the agency's own readings stand above the record, the median of all [m]; NaN where they do not meet."""
+    if past is None or not len(forecast.seen_times):
+        return math.nan
+    off = forecast.seen_stage_m - stage_at(past, forecast.seen_times)
+    off = off[np.isfinite(off)]
+    return float(np.median(off)) if len(off) else math.nan
 
 
 def _when(issued: datetime | None) -> str:

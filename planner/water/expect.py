@@ -183,7 +183,7 @@ def _from_reading(
     made = carry_on(past, last, at, lead, rating, quality != Quality.ICE and is_falling(past, at), regulated)
     said = ""
     if quality != Quality.ICE:
-        made, said = with_forecast(made, forecast, times, last, rating)
+        made, said = with_forecast(made, forecast, times, last, rating, past)
     observed = lead <= 0
     made = recorded(made, observed, stage_at(past, times), discharge_at(past, times))
     if quality == Quality.ICE:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -107,6 +108,51 @@ def test_a_forecast_on_another_zero_is_not_used_and_said() -> None:
     e = expect(series, made.NOW, made.NOW, end, forecast=forecast_of([0, 24], [42.0, 42.1]))
     assert np.nanmax(e.stage_p95_m) < 3
     assert "is not used" in e.basis
+
+
+def test_a_forecast_that_begins_after_the_reading_misses_nothing() -> None:
+    """Regression: a rise of 0.8 m by its first time was taken for another zero, and the flood forecast left out."""
+    series = made.series(np.full(2000, 1.5), np.full(2000, 20.0))
+    end = made.NOW + timedelta(hours=24)
+    e = expect(series, made.NOW, made.NOW, end, forecast=forecast_of([2, 8, 24], [2.3, 4.2, 4.0]))
+    np.testing.assert_allclose(e.stage_m[[0, 1, 2, 8, 24]], [1.5, 1.9, 2.3, 4.2, 4.0])
+    small = expect(series, made.NOW, made.NOW, end, forecast=forecast_of([5, 24], [1.9, 1.9]))
+    np.testing.assert_allclose(small.stage_m[[5, 6, 24]], 1.9)
+    silent = made.NOW + timedelta(hours=8)
+    late = expect(series, silent, silent, end, forecast=forecast_of([7, 24], [2.9, 4.2]))
+    assert late.stage_m[-1] == pytest.approx(4.2)
+    far = expect(series, made.NOW, made.NOW, end, forecast=forecast_of([2, 24], [42.0, 42.1]))
+    assert np.nanmax(far.stage_p95_m) < 3
+    fallen = expect(series, made.NOW, made.NOW, end, forecast=forecast_of([0.5, 24], [0.2, 0.2]))
+    assert "is not used" in fallen.basis
+
+
+def test_a_crest_that_comes_late_is_still_forecast() -> None:
+    """Regression: on a rise two hours later than forecast the crest was left out, as if the zero were another."""
+    series = made.series(np.full(2000, 1.5), np.full(2000, 20.0))
+    end = made.NOW + timedelta(hours=24)
+    said = forecast_of([-6, 0, 6, 12, 24], [1.5, 2.2, 3.5, 4.5, 4.0], made.NOW - timedelta(hours=7))
+    rows = slice(-200, None, 4)
+    same = replace(said, seen_times=series.times[rows], seen_stage_m=series.stage_m[rows] + 0.01)
+    e = expect(series, made.NOW, made.NOW, end, forecast=same)
+    np.testing.assert_allclose(e.stage_m[[0, 12, 24]], [1.5, 4.5, 4.0])
+    other = replace(said, seen_times=series.times[rows], seen_stage_m=series.stage_m[rows] + 0.7)
+    e = expect(series, made.NOW, made.NOW, end, forecast=other)
+    assert np.nanmax(e.stage_p95_m) < 3
+    assert "+0.70 m off this gauge's" in e.basis
+    elsewhere = replace(other, seen_times=series.times[rows] - np.timedelta64(400, "D"))
+    assert "+0.70 m off the last reading" in expect(series, made.NOW, made.NOW, end, forecast=elsewhere).basis
+
+
+def test_a_forecast_brings_its_agencys_own_readings() -> None:
+    """The observed part of a stageflow reply stands beside the forecast, so that the zeros can be compared."""
+    found = noaa.parse_forecast(STAGEFLOW.read_bytes(), "noaa:NRKW1")
+    assert found is not None
+    np.testing.assert_allclose(found.seen_stage_m / 0.3048, [138.0, 138.03, 138.02])
+    assert str(found.seen_times[-1]) == "2026-10-07T20:30:00"
+    alone = noaa.parse_forecast(json.dumps(json.loads(STAGEFLOW.read_bytes())["forecast"]).encode(), "noaa:NRKW1")
+    assert alone is not None
+    assert not len(alone.seen_times)
 
 
 def test_a_rise_that_is_forecast_in_stage_alone_leaves_no_discharge_of_today() -> None:
