@@ -1,6 +1,6 @@
 """Cautions: rules, one table, from conditions to caution levels with reasons and sources."""
 
-from planner.caution.assess import assess_river, assess_run, assess_spot, worst
+from planner.caution.assess import assess_beside, assess_river, assess_run, assess_spot, worst
 from planner.caution.gather import at_level, at_stance, flood_categories, gather_conditions, release_within
 from planner.caution.hourly import HourCaution, Stance, hourly_cautions, turning_hours
 from planner.caution.inputs import footing_factor, party_conditions
@@ -19,6 +19,7 @@ __all__ = [
     "HourCaution",
     "Stance",
     "Turning",
+    "assess_beside",
     "assess_river",
     "assess_run",
     "assess_spot",

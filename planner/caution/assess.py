@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from functools import lru_cache
 from typing import Any
@@ -12,7 +12,7 @@ from planner.caution.local import local_checks
 from planner.caution.records import Caution, Check, Conditions, label_of
 from planner.caution.rules import check_rule, rule_ids, rules_of
 
-__all__ = ["STEP", "assess_river", "assess_run", "assess_spot", "worst"]
+__all__ = ["STEP", "assess_beside", "assess_river", "assess_run", "assess_spot", "worst"]
 
 STEP = "The river is rising: one step higher."
 
@@ -86,7 +86,8 @@ def _combine(base: Iterable[Check], low_water: tuple[dict[str, Any], ...] = ()) 
     rise = markers.get("F6r")
     rising = rise is not None and rise.level == 1
     checks = [_raised(check, rising) for check in base if check.kind != "marker"]
-    cold = next((check for check in checks if check.rule == "C1"), markers.get("C1"))
+    known_cold = [check for check in (*checks, markers.get("C1")) if check is not None and check.rule == "C1"]
+    cold = max(known_cold, key=lambda check: check.level or 0, default=None)
     both = _combination(checks, cold)
     shown = [*checks, both] if both is not None else checks
     counted = [check for check in checks if check.counted]
@@ -108,6 +109,7 @@ def assess_river(
     *,
     units: str = "metric",
     gauge: str = "",
+    elsewhere: Collection[str] = (),
 ) -> Caution:
     """Caution of the river as a whole: gauge, rise, age, ice, cold, hazards drawn, weather, daylight, local limits.
 
@@ -121,6 +123,8 @@ def assess_river(
         ``us`` or ``metric``, for the texts.
     gauge : str
         Station id of the conditions.
+    elsewhere : collection of str
+        Other gauges that `assess_beside` looks at: their local limits are left to it.
 
     Returns
     -------
@@ -132,12 +136,48 @@ def assess_river(
     'stay off'
     """
     base = _checks(rule_ids("river", "all"), c, "", units)
-    local, low = local_checks(thresholds, c, units=units, doubts=doubts(c), gauge=gauge)
+    local, low = local_checks(thresholds, c, units=units, doubts=doubts(c), gauge=gauge, elsewhere=elsewhere)
     after_age = 1 if base and base[0].rule == "X1" else 0
     base[after_age:after_age] = _undated(local, c)
     craft = _checks(rule_ids("low_water"), c, "", units)
     notes = tuple(check.as_reason() for check in [*craft, *low] if check.level != 0)
     return _combine(base, notes)
+
+
+def assess_beside(
+    c: Conditions, thresholds: Iterable[Mapping[str, Any]] = (), *, units: str = "metric", gauge: str
+) -> Caution:
+    """Caution of what another gauge of the river reads, beside `assess_river` of its first one.
+
+    Level, rank, rise and local limits of that gauge, each under its name; cold and cloudy water there where they raise
+    something. Weather, daylight, map and party are the river's and stand with its first gauge.
+
+    Parameters
+    ----------
+    c : Conditions
+        Of that gauge.
+    thresholds : iterable of mapping
+        `River.thresholds`; those of other gauges are left out.
+    units : str
+        ``us`` or ``metric``, for the texts.
+    gauge : str
+        Its station id.
+
+    Returns
+    -------
+    Caution
+        For `worst`, with the river's own.
+    """
+    thresholds = tuple(thresholds)
+    elsewhere = {str(item.get("gauge", "")) for item in thresholds} - {gauge}
+    local, low = local_checks(thresholds, c, units=units, doubts=doubts(c), gauge=gauge, elsewhere=elsewhere)
+    found = [check for check in _checks(rule_ids("river"), c, "", units) if check.kind in ("level", "rise", "sensor")]
+    found = [check for check in found if check.level or check.kind != "sensor"]
+    named = [
+        replace(check, where=gauge, text=f"{gauge}: {check.text}" if check.text else "")
+        for check in (*_undated(local, c), *found)
+    ]
+    return _combine([*named, *_everywhere(c, units)], tuple(check.as_reason() for check in low if check.level != 0))
 
 
 def _on_foot(c: Conditions, where: str, units: str) -> list[Check]:

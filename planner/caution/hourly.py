@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from planner.caution.assess import assess_river, assess_run, assess_spot, worst
@@ -107,6 +108,7 @@ def hourly_cautions(
     now: datetime | None = None,
     units: str = "metric",
     gauge: str = "",
+    beside: Mapping[str, Iterable[Caution]] | None = None,
 ) -> list[HourCaution]:
     """Hold the rules against each hour of the window, and against now.
 
@@ -135,6 +137,8 @@ def hourly_cautions(
         ``us`` or ``metric``.
     gauge : str
         Station id of the conditions.
+    beside : mapping, optional
+        Other gauges of the river to what they and their runs raise in the hours; it stands through all of them.
 
     Returns
     -------
@@ -142,6 +146,7 @@ def hourly_cautions(
         The present first when asked for, then one for each of `expected.times`.
     """
     thresholds = tuple(thresholds)
+    others = {station: tuple(cautions) for station, cautions in (beside or {}).items()}
     prompt = _stepped(stances)
     late = [(stage, discharge, _stepped(of)) for stage, discharge, of in lagging]
     found = []
@@ -156,7 +161,7 @@ def hourly_cautions(
         )
         reading = (last.stage_m, last.discharge_m3s)
         places = [stance for of in (prompt, *(of for _, _, of in late)) for stance in of(*reading)]
-        found.append(_one(here, now, True, thresholds, places, sun_now, None, units, gauge))
+        found.append(_one(here, now, True, thresholds, places, sun_now, None, units, gauge, others))
     for i, stamp in enumerate(expected.times.astype("datetime64[s]").astype(int).tolist()):
         stage, discharge = float(expected.stage_cautious_m[i]), float(expected.discharge_cautious_m3s[i])
         here = replace(
@@ -167,7 +172,7 @@ def hourly_cautions(
         )
         places = [*prompt(stage, discharge), *(one for h, q, of in late for one in of(float(h[i]), float(q[i])))]
         at = datetime.fromtimestamp(stamp, UTC)
-        found.append(_one(here, at, False, thresholds, places, sun, weather, units, gauge))
+        found.append(_one(here, at, False, thresholds, places, sun, weather, units, gauge, others))
     return found
 
 
@@ -208,6 +213,7 @@ def _one(
     weather: Any,
     units: str,
     gauge: str,
+    beside: Mapping[str, tuple[Caution, ...]],
 ) -> HourCaution:
     dark = None
     here = replace(here, takeout_vs_sunset_min=None, takeout_vs_dusk_min=None) if now else here
@@ -230,8 +236,9 @@ def _one(
         spots[stance.spot] = caution
         by_run.setdefault(stance.run, []).append(caution)
     runs = {run: assess_run(here, spots=cautions, where=run, units=units) for run, cautions in by_run.items()}
-    river = assess_river(here, thresholds, units=units, gauge=gauge)
-    return HourCaution(at, now, stage, discharge, worst([river, *runs.values()]), river, runs, spots)
+    river = assess_river(here, thresholds, units=units, gauge=gauge, elsewhere=beside)
+    whole = worst([river, *runs.values(), *chain.from_iterable(beside.values())])
+    return HourCaution(at, now, stage, discharge, whole, river, runs, spots)
 
 
 def _minutes(moment: datetime, other: datetime | None) -> float | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 from planner.caution.records import Check, Conditions
@@ -70,6 +70,7 @@ def local_checks(
     units: str = "metric",
     doubts: Mapping[str, str] | None = None,
     gauge: str = "",
+    elsewhere: Collection[str] = (),
 ) -> tuple[list[Check], list[Check]]:
     """Hold the local thresholds against the conditions.
 
@@ -87,6 +88,8 @@ def local_checks(
         Kinds of input that the last reading cannot carry, as given by `inputs.doubts`.
     gauge : str
         Station id the conditions are for; thresholds of another gauge are then left as not assessed.
+    elsewhere : collection of str
+        Gauges whose thresholds are held against conditions of their own and left out here.
 
     Returns
     -------
@@ -97,6 +100,8 @@ def local_checks(
     low: list[Check] = []
     for index, item in enumerate(thresholds):
         if item.get("input") not in _INPUTS:
+            continue
+        if item.get("gauge", "") in elsewhere:
             continue
         other = gauge and item.get("gauge") and item["gauge"] != gauge
         seen = Conditions() if other else c

@@ -25,7 +25,7 @@ from planner.desk.waters import Waters
 from planner.errors import UsageMistake
 from planner.plan.afloat import afloat
 from planner.plan.ask import Request
-from planner.plan.cautions import cautious_level, run_caution, spot_caution, whole_caution
+from planner.plan.cautions import cautious_level, other_gauges, run_caution, spot_caution, whole_caution
 from planner.plan.compute import spot_record, window_caution
 from planner.plan.day import Day, learned_of, spot_day
 from planner.plan.waters import GaugeLevel, RunWater, expected_at, gauge_ladder, spot_water
@@ -314,7 +314,7 @@ class Live:
             for station, view in views.items()
         }
         dark = {stop.spot: stop.dark for stop in trip.stops}
-        runs = []
+        runs: dict[str, list[Caution]] = {station: [] for station in views}
         for run_id, water in waters.items():
             base = bases[water.view.station]
             spots = [
@@ -322,8 +322,9 @@ class Live:
                 for s in river.spots
                 if s.run == run_id
             ]
-            runs.append(run_caution(base, water, spots, river.units))
-        return whole_caution(bases[main.station], river, main, runs, river.units)
+            runs[water.view.station].append(run_caution(base, water, spots, river.units))
+        beside = other_gauges(main.station, bases, river, runs, river.units)
+        return whole_caution(bases[main.station], river, main, runs[main.station], river.units, beside)
 
     def _note(self, spot: str, record: Mapping[str, Any]) -> None:
         """Remember the rigs that an answer names, for the next quick one."""

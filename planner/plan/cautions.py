@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.caution import Caution, Conditions, assess_river, assess_run, assess_spot, worst
+from planner.caution import Caution, Conditions, assess_beside, assess_river, assess_run, assess_spot, worst
 from planner.caution.gather import at_level, at_stance
 from planner.plan.readings import GaugeView
 from planner.plan.waters import GaugeLevel, RunWater, SpotWater
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = [
     "cautious_hours",
     "cautious_level",
+    "other_gauges",
     "run_caution",
     "spot_caution",
     "step_conditions",
@@ -75,6 +78,40 @@ def run_caution(base: Conditions, water: RunWater, spots: list[Caution], units: 
     return assess_run(base, spots=spots, where=water.run.name or water.run.id, units=units)
 
 
-def whole_caution(base: Conditions, river: River, view: GaugeView, runs: list[Caution], units: str) -> Caution:
-    """Caution of the whole day: the river's own with those of its runs and spots."""
-    return worst([assess_river(base, river.thresholds, units=units, gauge=view.station), *runs])
+def other_gauges(
+    station: str, bases: Mapping[str, Conditions], river: River, runs: Mapping[str, Sequence[Caution]], units: str
+) -> dict[str, list[Caution]]:
+    """What each gauge but one raises in the hours, with its runs: a flood at one gauge is a flood on the river.
+
+    Parameters
+    ----------
+    station : str
+        The gauge that is looked at by itself.
+    bases : mapping
+        Conditions by gauge.
+    river : River
+        With its local limits.
+    runs : mapping
+        Cautions of the runs by gauge.
+    units : str
+        ``us`` or ``metric``, for the texts.
+    """
+    return {
+        other: [assess_beside(base, river.thresholds, units=units, gauge=other), *runs.get(other, ())]
+        for other, base in bases.items()
+        if other != station
+    }
+
+
+def whole_caution(
+    base: Conditions,
+    river: River,
+    view: GaugeView,
+    runs: Sequence[Caution],
+    units: str,
+    beside: Mapping[str, Sequence[Caution]] | None = None,
+) -> Caution:
+    """Caution of the whole day: the river's own with those of its runs and spots, and of its `other_gauges`."""
+    beside = beside or {}
+    own = assess_river(base, river.thresholds, units=units, gauge=view.station, elsewhere=beside)
+    return worst([own, *runs, *chain.from_iterable(beside.values())])

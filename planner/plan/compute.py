@@ -30,6 +30,7 @@ from planner.plan.ask import Request
 from planner.plan.cautions import (
     cautious_hours,
     cautious_level,
+    other_gauges,
     run_caution,
     spot_caution,
     step_conditions,
@@ -98,15 +99,21 @@ def plan_of(found: Day, river: River, request: Request, units: str) -> dict[str,
         )
         for run_id, water in waters.items()
     }
-    whole = whole_caution(bases[main.station], river, main, list(run_cautions.values()), units)
+    by_gauge = {
+        station: [run_cautions[run_id] for run_id, water in waters.items() if water.view.station == station]
+        for station in views
+    }
+    beside = {station: other_gauges(station, bases, river, by_gauge, units) for station in views}
+    whole = whole_caution(bases[main.station], river, main, by_gauge[main.station], units, beside[main.station])
 
     swims = _ladder_swims(found, river)
     ladder, cautions = _ladder(
-        river, views, ladders, waters, days, answers, bases, units, trip, spot_cautions, run_cautions, whole, swims
-    )
+        river, views, ladders, waters, days, answers, bases, units, trip, spot_cautions, run_cautions, whole, swims,
+        beside,
+    )  # fmt: skip
     turns = _turnings(main, ladders[main.station], cautions[main.station], units)
     rods = [rod.as_dict() for rod in found.rods]
-    hours = _hours(river, main, found, bases[main.station], request, units)
+    hours = _hours(river, main, found, bases[main.station], request, units, beside[main.station])
     return {
         "format": FORMAT,
         "river": river.name,
@@ -135,9 +142,10 @@ def plan_of(found: Day, river: River, request: Request, units: str) -> dict[str,
 
 
 def _hours(
-    river: River, main: GaugeView, found: Day, base: Conditions, request: Request, units: str
-) -> list[HourCaution]:
-    """Cautions now and in each hour of the window, with every spot on the main gauge."""
+    river: River, main: GaugeView, found: Day, base: Conditions, request: Request, units: str,
+    beside: dict[str, list[Caution]],
+) -> list[HourCaution]:  # fmt: skip
+    """Cautions now and in each hour of the window, with every spot on the main gauge and what the others raise."""
 
     here = [day for day in found.spots if day.water.view.station == main.station]
     lagging = [
@@ -151,7 +159,7 @@ def _hours(
         base, main.expected, thresholds=river.thresholds, stances=partial(_stances, prompt), lagging=lagging,
         sun=found.trip.sun,
         sun_now=sun_times(*Route.of(river).centre, today, river.timezone), weather=found.weather, now=request.now,
-        units=units, gauge=main.station,
+        units=units, gauge=main.station, beside=beside,
     )  # fmt: skip
 
 
@@ -269,6 +277,7 @@ def _ladder(
     expected_runs: dict[str, Caution],
     whole_day: Caution,
     swims: dict[tuple[str, int], dict[str, Any] | None],
+    beside: dict[str, dict[str, list[Caution]]],
 ) -> tuple[list[dict[str, Any]], dict[str, list[Caution]]]:
     """The ladder's rows, and the whole caution of each step by gauge.
 
@@ -303,7 +312,8 @@ def _ladder(
                     raised = worst([raised, expected_runs[run_id]])
                 per_run[run_id] = [raised]
                 runs.append(_ladder_run(water, step, raised))
-            whole = whole_caution(base, river, views[station], [c for (c,) in per_run.values()], units)
+            own = [c for (c,) in per_run.values()]
+            whole = whole_caution(base, river, views[station], own, units, beside[station])
             if number >= planned:
                 whole = worst([whole, whole_day])
             cautions[station].append(whole)
