@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.optimize import brentq
-from shapely.geometry import Point
+from shapely.geometry import Point, Polygon
 
 from planner.bed.constants import constants
 from planner.flow import survey_run
@@ -51,7 +51,7 @@ FULL = discharge(0.0)
 PLAIN = World(days=((FULL, 0),), bed={"n": N})
 
 
-def prism(days=(1.0,), world=PLAIN, held=None, across=24, **changes):
+def prism(days=(1.0,), world=PLAIN, held=None, across=24, position_sd_m=None, **changes):
     """The prism surveyed on days at parts of the discharge of the first, every 8 m along and 2 m across; its world."""
     world = world.but(days=tuple((part * FULL, 0) for part in days))
     run, river = world.river()
@@ -66,6 +66,8 @@ def prism(days=(1.0,), world=PLAIN, held=None, across=24, **changes):
         frame = frame.assign(taken_at=moment, stage_m=math.nan, method="rod", draft_m=0.0, note="", line=range(len(s)))
         rows.append(frame[depth > 0.05])
     rows = pd.concat(rows, ignore_index=True)
+    if position_sd_m is not None:
+        rows = rows.assign(position_sd_m=position_sd_m)
     places = changes.pop("places", river.places)
     river = replace(river, soundings=rows.assign(taken_at=pd.to_datetime(rows["taken_at"], utc=True)), places=places)
     return survey_run(replace(run, **changes), river, world.series(), changes.get("rating"))
@@ -242,3 +244,31 @@ def test_shelves_convey_by_their_roughness_against_the_channels():
     assert _shelf_ease(brush, {"d84_mm": 120.0}) == pytest.approx((stones / shelf, stones / shelf))
     assert _shelf_ease(brush, {}) == (1.0, 1.0)
     assert _shelf_ease(SimpleNamespace(extra={}), {"n": 0.03}) == (1.0, 1.0)
+
+
+def test_the_error_of_positions_makes_the_banks_doubtful_by_their_steepness():
+    """Its common part times the rise of 1 in 2.5 on the sides, nothing over the even bed; doubts add as squares."""
+    near, far = (prism(position_sd_m=sd).bed.grid for sd in (1.0, 3.0))
+    added = np.sqrt(far.sd**2 - near.sd**2)
+    sides, even = (np.abs(near.n) > 21.0) & (np.abs(near.n) < 24.0), np.abs(near.n) < 18.0
+    assert added[sides] == pytest.approx(math.sqrt(RULES["position_common"] * (9.0 - 1.0)) / 2.5, rel=0.1)
+    assert added[even] == pytest.approx(0.0, abs=0.01)
+
+
+def test_an_island_s_shore_is_found_to_within_a_column_of_half_the_width():
+    """Ten metres wide and 40 long in the middle of the prism: dry within, 2 m deep beside it, two shores apart."""
+    corners = ((60.0, -5.0), (100.0, -5.0), (100.0, 5.0), (60.0, 5.0))
+    whole = prism()
+    island = Polygon(whole.run.polygon.exterior.coords, [[tuple(map(float, PLAIN.place(*at))) for at in corners]])
+    flow = prism(polygon=island)
+    gap, coarse = (float(np.diff(one.bed.grid.n[0]).max()) for one in (flow, whole))
+    assert gap < 0.5 * coarse
+    state = flow.at(FULL, float(gauge_stage(FULL)))
+    n = np.arange(-19.0, 19.01, 0.25)
+    depth = flow.local(state, *PLAIN.place(np.full(len(n), 80.0), n))["depth_m"]
+    assert (depth[np.abs(n) < 5.0 - gap] < 0.0).all()
+    assert depth[np.abs(n) > 8.0] == pytest.approx(2.0, abs=0.05)
+    bare = flow.local(state, *PLAIN.place(np.full(len(n), 20.0), n))["depth_m"]
+    assert bare == pytest.approx(2.0, abs=0.05)
+    shore = np.abs(n[np.flatnonzero(np.diff(np.sign(depth)))])
+    assert shore == pytest.approx(5.0, abs=gap + 0.25)

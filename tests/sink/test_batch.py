@@ -79,16 +79,41 @@ def test_fields_of_a_batch_can_be_drawn_from_their_spread(head, slim, bulky, riv
 
 
 def test_a_jerk_beyond_bounds_is_run_again_finer_and_not_thrown_away(head, bulky):
-    """Slack casts upstream in fast water, at the screening step, all come back within bounds."""
+    """Slack casts upstream in fast water, at the screening step, all come back within bounds.
+
+    The one straight upstream in 3 m/s at 1.2 m/s of strip is beyond them at that step.
+    """
     rows = [
         (head, bulky, Cast(14.0, angle, strip, mode=mode), Current(mean, 2.0))
         for angle in (120.0, 150.0, 180.0)
         for strip in (0.2, 0.75, 1.2)
         for mode in ("held", "fed")
-        for mean in (1.0, 1.8, 2.4)
+        for mean in (1.0, 1.8, 3.0)
     ]
     batch = free_swims(scenarios(rows), [0.0, 3.0, 8.0], dt=0.05)
     assert np.all(np.isfinite(batch.depth[:, :, 0]))
+
+
+def test_what_is_run_again_finer_keeps_its_moments_and_leaves_the_others_alone(head, bulky):
+    """Records of the swim beyond bounds are those of a batch at half the step; the one beside it is as before."""
+    jerk = head, bulky, Cast(14.0, 180.0, 1.2), Current(3.0, 2.0)
+    calm = head, bulky, Cast(14.0, 45.0, 0.45), Current(0.6, 2.0)
+    both = free_swims(scenarios([jerk, calm]), [0.0, 3.0], dt=0.05)
+    halved = free_swims(scenarios([jerk]), [0.0, 3.0], dt=0.025)
+    alone = free_swims(scenarios([calm]), [0.0, 3.0], dt=0.05)
+    for name in ("depth", "x", "low_depth", "distance", "count_depth", "count_x", "fed_m", "ends"):
+        mixed, finer, plain = (getattr(one, name) for one in (both, halved, alone))
+        assert np.array_equal(mixed[0][..., : finer.shape[-1]], finer[0], equal_nan=True), name
+        assert np.array_equal(mixed[1][..., : plain.shape[-1]], plain[0][..., : mixed.shape[-1]], equal_nan=True), name
+
+
+def test_the_countdown_is_the_same_whichever_counts_are_asked_for_on_the_way(head, slim, bulky, river):
+    """Counts that fall between two records change neither the records nor the swims from other counts."""
+    batch = _some(head, slim, bulky, river)
+    many, one = free_swims(batch, [0.57, 1.36, 2.93]), free_swims(batch, [2.93])
+    for name in ("count_depth", "count_x", "count_y", "count_low_depth"):
+        assert np.array_equal(getattr(many, name), getattr(one, name)), name
+    assert np.array_equal(many.depth[:, 2], one.depth[:, 0], equal_nan=True)
 
 
 def test_speeds_and_tensions_beyond_bounds_are_refused():

@@ -148,6 +148,43 @@ def test_the_line_fed_for_a_mend_is_what_the_bow_is_longer_than_the_chord() -> N
     assert mend(st, 12, 0.0, 0.8, 0.0, 0.15) == pytest.approx(10.0 * 8.0 / 3.0 * 0.15**2, rel=0.15)
 
 
+def crumpled(longer: float) -> np.ndarray:
+    """The line of `on_the_water` with so many times its length on the same places: loose coils on the surface."""
+    st = on_the_water()
+    st[2:11, REST] *= longer
+    return st
+
+
+@pytest.mark.parametrize("longer", [1.2, 1.5, 2.5])
+def test_the_bow_is_made_higher_until_loose_line_finds_room_on_it(longer: float) -> None:
+    """From 0.15 or what the slack is worth, at most 0.35 of the chord, by fifths until the curve is 5 % longer."""
+    st = crumpled(longer)
+    total, chord = st[2:11, REST].sum(), 10.0
+    mend(st, 12, 0.0, 0.8, 0.0, 0.15)
+
+    def arc(height: float) -> float:
+        """Length of a parabola of a height over the chord, in closed form."""
+        part = 4.0 * height / chord
+        return chord / 2.0 * (math.hypot(1.0, part) + math.asinh(part) / part)
+
+    height = chord * max(0.15, min(math.sqrt(0.375 * ((total + 1.0) / chord - 1.0)), 0.35))
+    while arc(height) <= 1.05 * total:
+        height *= 1.2
+    assert np.max(-st[3:, 0]) == pytest.approx(height, rel=0.08)
+    # all of it between the sunk line and the tip, on the up-current side
+    assert np.all((st[3:, 0] < 0.0) & (st[3:, 1] > 0.0) & (st[3:, 1] < chord))
+    links = np.linalg.norm(np.diff(st[:, :3], axis=0), axis=1)
+    assert links[2:] == pytest.approx(longer * on_the_water()[2:11, REST], rel=1e-3)
+
+
+def test_loose_line_that_no_bow_can_hold_is_left_as_it_lies() -> None:
+    """Ten times as long as the way to the tip."""
+    st = crumpled(10.0)
+    before = st.copy()
+    assert mend(st, 12, 0.0, 0.8, 0.0, 0.15) == 0.0
+    assert np.array_equal(st, before)
+
+
 def test_what_cannot_be_mended_is_left_as_it_lies() -> None:
     """Line along the current, water that stands, a short line and one that is sunk up to the tip stay as they are."""
     along = on_the_water()

@@ -139,6 +139,17 @@ def test_fed_line_is_out_in_the_end_and_taken_in_before_the_fly_moves(head, slim
     assert np.max(up.tension_n[early]) < 0.02
 
 
+def test_line_fed_in_still_water_is_what_sinks_away_from_the_tip(head, slim):
+    """None at once, as the cast lies straight to the tip; then so much that the tip's height does not hold the fly."""
+    depths = []
+    for height in (0.3, 0.6, 1.0, 2.0, 3.0):
+        path = swim(head, slim, Cast(12.0, 60.0, 0.45, 6.0, "fed", tip_height_m=height), Current(0.0, 8.0))
+        assert path.line_out_m[1] == pytest.approx(12.0, abs=0.05)
+        assert path.fed_m > 0.5
+        depths.append(path.depth_at_strip_start_m)
+    assert depths == pytest.approx([depths[0]] * len(depths), rel=0.03)
+
+
 def test_depth_does_not_depend_on_diameter_in_a_steady_tow():
     """Lines of one sink rate, 0.6 and 1.8 mm thick, tow at the critical angle's depth within half a percent."""
     nothing = Fly("none", 1e-6, 1e-9, 1e-9, 1e-9)
