@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import chain
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -61,9 +62,13 @@ def cautious_level(water: RunWater) -> GaugeLevel:
     return GaugeLevel(top(stages), top(discharges))
 
 
-def step_conditions(base: Conditions, level: GaugeLevel) -> Conditions:
-    """The same conditions with the gauge at a step of the ladder: a stated level, so its age has no bearing."""
-    return at_level(base, level.stage_m, level.discharge_m3s)
+def step_conditions(base: Conditions, level: GaugeLevel, view: GaugeView) -> Conditions:
+    """The same conditions with the gauge at a step of the ladder: a stated level, so its age has no bearing.
+
+    The step's own flow is ranked among the date's past and all days'; one that cannot be is not assessed.
+    """
+    rank: dict[str, Any] = dict(view.rank(level.discharge_m3s))
+    return replace(at_level(base, level.stage_m, level.discharge_m3s), **rank)
 
 
 def spot_caution(base: Conditions, spot: Spot, here: SpotWater, units: str, dark: bool | None = None) -> Caution:

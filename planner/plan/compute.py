@@ -293,7 +293,7 @@ def _ladder(
         cautions[station] = []
         planned = min((day.at_arrival for day in days if day.spot.run in of_gauge), default=len(steps))
         for number, step in enumerate(steps):
-            base = step_conditions(bases[station], step)
+            base = step_conditions(bases[station], step, views[station])
             spots: list[dict[str, Any]] = []
             per_run: dict[str, list[Caution]] = {run_id: [] for run_id in of_gauge}
             for day, answer in zip(days, answers, strict=True):

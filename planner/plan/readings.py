@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -116,6 +116,8 @@ class GaugeView:
     around : Expected or None
         What it will read in the trip's hours and in those before or after that runs with a lag see then; None where no
         run has one.
+    day : date or None
+        The trip's day in the river's zone, whose past a flow is ranked among.
     """
 
     station: str
@@ -127,6 +129,7 @@ class GaugeView:
     beside: Beside = field(default_factory=Beside)
     standing: Standing | None = None
     around: Expected | None = None
+    day: date | None = None
 
     def seen(self, lag_s: float) -> Expected:
         """What a run with a lag sees: the hours around the trip's, of which it takes those `lag_s` before its own."""
@@ -138,6 +141,16 @@ class GaugeView:
             "categories": dict(self.beside.categories) or None,
             "standing": self.standing.as_conditions() if self.standing is not None else None,
         }
+
+    def rank(self, discharge: float) -> dict[str, float | None]:
+        """A flow's percentiles as the cautions take them; None where it is not ranked, as without the trip's day.
+
+        Parameters
+        ----------
+        discharge : float
+            [m³/s]; NaN unknown.
+        """
+        return standing(discharge, self.day, self.beside.normals).as_conditions()
 
 
 def read_gauges(river: River, request: Request) -> dict[str, GaugeView]:
@@ -204,8 +217,9 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
         record, lacking = with_survey_days(series, river, request)
         notes.extend([*series.notes, *lacking])
     notes.extend(expected.notes)
-    rank = _standing(expected, beside, request.start.astimezone(ZoneInfo(river.timezone)))
-    return GaugeView(station, series, rating, expected, tuple(dict.fromkeys(notes)), record, beside, rank, around)
+    day = request.start.astimezone(ZoneInfo(river.timezone)).date()
+    rank = _standing(expected, beside, day)
+    return GaugeView(station, series, rating, expected, tuple(dict.fromkeys(notes)), record, beside, rank, around, day)
 
 
 def seen_again(view: GaugeView, request: Request, river: River, level: AskedLevel | None) -> GaugeView:
@@ -226,11 +240,12 @@ def seen_again(view: GaugeView, request: Request, river: River, level: AskedLeve
     if view.series is None and level is None:
         raise GaugeReplyUnfit(f"{view.station or 'the gauge'} has no values", "a reading", "give the level")
     expected = _expected(view.station, view.series, request, view.beside, level, river)
-    rank = _standing(expected, view.beside, request.start.astimezone(ZoneInfo(river.timezone)))
+    day = request.start.astimezone(ZoneInfo(river.timezone)).date()
+    rank = _standing(expected, view.beside, day)
     around = _around(view.station, view.series, request, view.beside, level, river)
     read = [note for note in view.notes if note not in view.expected.notes]
     notes = tuple(dict.fromkeys([*read, *expected.notes]))
-    return replace(view, expected=expected, standing=rank, notes=notes, around=around)
+    return replace(view, expected=expected, standing=rank, notes=notes, around=around, day=day)
 
 
 def _expected(
@@ -262,7 +277,7 @@ def _around(
     return _expected(station, series, replace(request, start=start, end=end), beside, level, river)
 
 
-def _standing(expected: Expected, beside: Beside, when: datetime) -> Standing:
+def _standing(expected: Expected, beside: Beside, when: date) -> Standing:
     """Rank of the highest upper 90 % of the hours; of the median where no range is known."""
     values = expected.discharge_cautious_m3s
     known = values[values == values]

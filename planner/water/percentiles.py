@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date
 
 import numpy as np
 
@@ -45,7 +45,7 @@ class Standing:
         }
 
 
-def standing(discharge: float, when: datetime, normals: Mapping[tuple[int, int], DayNormal] | None) -> Standing:
+def standing(discharge: float, when: date | None, normals: Mapping[tuple[int, int], DayNormal] | None) -> Standing:
     """Rank a discharge by the percentiles of its day, and by all days as the mean of the ranks in each of them.
 
     Ranks come from sites with 30 years or more, as in the agency's own classes; fewer are not ranked. All days: the
@@ -55,8 +55,8 @@ def standing(discharge: float, when: datetime, normals: Mapping[tuple[int, int],
     ----------
     discharge : float
         Present or expected [m³/s].
-    when : datetime
-        The day, in the river's own zone.
+    when : date
+        The day, in the river's own zone; a time of it will do.
     normals : mapping or None
         By (month, day), from the agency.
 
@@ -65,7 +65,7 @@ def standing(discharge: float, when: datetime, normals: Mapping[tuple[int, int],
     [USGSclasses]
     """
     nan = math.nan
-    if not normals:
+    if not normals or when is None:
         return Standing(nan, nan, 0, "not ranked: the past of this date is not known")
     normal = normals.get((when.month, when.day)) or normals.get(
         (2, 28) if (when.month, when.day) == (2, 29) else (0, 0)
