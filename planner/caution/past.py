@@ -17,6 +17,7 @@ __all__ = ["cloudy_conditions", "raises_from", "rise_conditions"]
 _FEWEST_RISES = 200  # fewer rises on record say nothing about a 95th percentile
 # Design choices: a month of readings makes the usual turbidity, from 200 of them; a sensor's noise is no rise.
 _MONTH_S, _FEWEST_CLOUDY = 30 * 86400, 200
+_ENDED_S = 3600.0  # as far back as a reading stands beside another, `planner.gauges.series`
 _CLOUDIER_SHARE, _CLOUDIER_FNU = 0.1, 1.0
 
 
@@ -50,7 +51,8 @@ def rise_conditions(
     -------
     dict
         `rise_m_1h`, `rise_m_3h` [m], `flow_gain_3h` [1], `rise_percentile` [%]; None where the record does not say.
-        Rises count from the lowest reading of the span, so that a dip hides none.
+        Rises count from the lowest reading of the span, so that a dip hides none. Of stage or discharge that ended more
+        than an hour before the other, as of an instrument that failed, only what it raised stands.
         The percentile is the higher of those of the 1 h and the 3 h rise among all hourly steps on record at which
         the stage rose; 0 when it does not rise now, None with fewer than 200 of them.
 
@@ -80,6 +82,9 @@ def rise_conditions(
                 shares.append(_rank(t, h, rise, hours * 3600.0))
         ranked = [share for share in shares if share is not None]
         out["rise_percentile"] = max(ranked) if ranked else None
+        if _ended(t, known_h, known_h | known_q):
+            for name, rule in (("rise_m_1h", "F6"), ("rise_m_3h", "F6r"), ("rise_percentile", "F6p")):
+                out[name] = _if_raised(out[name], raises_from(rule))
     if known_q.any():
         last = t[known_q][-1]
         before = float(_at(t, q, np.array([last - 3 * 3600.0]))[0])
@@ -87,7 +92,18 @@ def rise_conditions(
         gain = float(q[known_q][-1]) / before - 1.0 if np.isfinite(before) and before > 0 else np.nan
         most = float(q[known_q][-1]) / lowest - 1.0 if lowest > 0 else np.nan
         out["flow_gain_3h"] = _from_lowest(gain, most, raises_from("F6q"))
+        if _ended(t, known_q, known_h | known_q):
+            out["flow_gain_3h"] = _if_raised(out["flow_gain_3h"], raises_from("F6q"))
     return out
+
+
+def _ended(t: Any, one: Any, either: Any) -> bool:
+    """Whether readings of one kind ended well before the record did: they say nothing of the last hours."""
+    return bool(t[either][-1] - t[one][-1] > _ENDED_S)
+
+
+def _if_raised(value: float | None, raises: float) -> float | None:
+    return value if value is not None and round(value, 9) >= raises else None
 
 
 @cache

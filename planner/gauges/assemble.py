@@ -58,7 +58,9 @@ def assemble(
 
     Rows are put in the order of time. Where one parameter has a time twice, a value wins over a missing one, then the
     better quality, then the later in the reply; how many were left out is said in the notes. A row carries the worse
-    quality of its stage and discharge; a row that has neither carries that of its other values.
+    quality of its stage and discharge; a row that has neither carries that of its other values. Equipment trouble of
+    one instrument is not that of the others: where stage or discharge is marked so and the other is good, the marked
+    one is missing, and a temperature or turbidity that is marked so is missing.
 
     Parameters
     ----------
@@ -85,15 +87,15 @@ def assemble(
     else:
         times = np.unique(np.concatenate(stamps))
     values = {key: np.full(len(times), np.nan) for key in PARAMETERS}
-    level = np.full(len(times), -1, np.int8)
-    other = np.full(len(times), -1, np.int8)
+    codes = {key: np.full(len(times), -1, np.int8) for key in PARAMETERS}
     for key, column in ordered.items():
         at = slice(None) if len(column.times) == len(times) else np.searchsorted(times, column.times)
         values[key][at] = column.values
-        target = level if key in ("stage_m", "discharge_m3s") else other
-        target[at] = np.maximum(target[at], column.ranks)
+        codes[key][at] = column.ranks
         said += _missing_note(column, _LABEL[key])
-    ranks = np.where(level >= 0, level, other)
+    said += _without_marked(values, codes)
+    level = np.maximum(codes["stage_m"], codes["discharge_m3s"])
+    ranks = np.where(level >= 0, level, np.maximum(codes["temperature_c"], codes["turbidity_fnu"]))
     return Series(
         station=station,
         service=station.split(":", 1)[0],
@@ -126,7 +128,10 @@ def join(parts: list[Series]) -> Series:
                 keep |= ~part.has_level()
             times.append(part.times[keep])
             values.append(column[keep])
-            codes.append(np.array([ranks[str(word)] for word in part.quality[keep]], np.int8))
+            known = np.array([ranks[str(word)] for word in part.quality[keep]], np.int8)
+            # the word is that of stage and discharge: what stands beside them was looked at when it was read
+            level = key in ("stage_m", "discharge_m3s")
+            codes.append(known if level else np.where(known == rank(Quality.EQUIPMENT), rank(Quality.MISSING), known))
         columns[key] = Column(np.concatenate(times), np.concatenate(values), np.concatenate(codes))
     notes = [note for part in parts for note in part.notes if " missing " not in note]
     return assemble(
@@ -137,6 +142,21 @@ def join(parts: list[Series]) -> Series:
         retrieved_at=max(part.retrieved_at for part in parts),
         from_cache=any(part.from_cache for part in parts),
     )
+
+
+def _without_marked(values: dict[str, np.ndarray], codes: dict[str, np.ndarray]) -> list[str]:
+    """Make missing what only its own instrument spoils, see `assemble`; how many, as notes."""
+    marked, missing = rank(Quality.EQUIPMENT), rank(Quality.MISSING)
+    good = {key: np.isfinite(values[key]) & (codes[key] < missing) for key in ("stage_m", "discharge_m3s")}
+    beside = {"stage_m": good["discharge_m3s"], "discharge_m3s": good["stage_m"]}
+    notes = []
+    for key in PARAMETERS:
+        alone = (codes[key] == marked) & beside.get(key, True)
+        count = int((alone & np.isfinite(values[key])).sum())
+        values[key][alone], codes[key][alone] = np.nan, missing
+        if count:
+            notes.append(f"{_LABEL[key]}: {count} values are marked as trouble of their instrument; taken as missing")
+    return notes
 
 
 def _ordered(column: Column, label: str, notes: list[str]) -> Column:

@@ -154,3 +154,29 @@ def test_clouding_is_read_three_hours_back_and_up_to_now() -> None:
     at = datetime(2026, 6, 1, 3, tzinfo=UTC)
     assert cloudy(np.array([4.0, 4.0, 4.0, 9.0, 1.0]), now=at)["turbidity_rising"] is True
     assert cloudy(np.array([4.0, 4.0, 9.0]))["turbidity_rising"] is None
+
+
+def test_a_flow_that_ended_before_the_stage_says_nothing_of_now() -> None:
+    """Regression: a discharge that ended two days ago read as no growth in the last three hours, and was counted."""
+    stamps = hours(*np.arange(0, 60, 0.5))
+    stage = np.full(len(stamps), 1.0)
+    flow = np.where(np.arange(len(stamps)) < 20, 5.0, np.nan)
+    assert rise_conditions(stamps, stage, flow)["flow_gain_3h"] is None
+    assert rise_conditions(stamps, stage, flow)["rise_m_3h"] == 0.0
+    within = np.where(np.arange(len(stamps)) < len(stamps) - 2, 5.0, np.nan)
+    assert rise_conditions(stamps, stage, within)["flow_gain_3h"] == 0.0
+
+
+def test_a_stage_that_ended_before_the_flow_tells_only_what_it_raised() -> None:
+    """A float that the flood tore away said so before; one that stood still before it ended says nothing."""
+    stamps = hours(*np.arange(0, 400, 0.5))
+    n = len(stamps)
+    flow = np.full(n, 5.0)
+    saw = 1.0 + 0.01 * (np.arange(n) % 5)
+    calm = rise_conditions(stamps, np.where(np.arange(n) < n - 9, saw, np.nan), flow)
+    assert (calm["rise_m_1h"], calm["rise_percentile"], calm["flow_gain_3h"]) == (None, None, 0.0)
+    torn = np.where(np.arange(n) < n - 9, saw + np.where(np.arange(n) >= n - 11, 0.6, 0.0), np.nan)
+    gone = rise_conditions(stamps, torn, flow)
+    assert gone["rise_m_1h"] > 0.5
+    assert gone["rise_m_3h"] > 0.5
+    assert gone["rise_percentile"] > 99
