@@ -10,7 +10,7 @@ import csv
 import io
 import os
 import re
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -150,8 +150,8 @@ def _office(station: str, start: datetime, end: datetime, session: requests.Sess
     query = {
         "stations[]": code,
         "parameters[]": "46",
-        "start_date": start.strftime("%Y-%m-%d %H:%M:%S"),
-        "end_date": end.strftime("%Y-%m-%d %H:%M:%S"),
+        "start_date": start.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S"),
+        "end_date": end.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S"),
     }
     address = os.environ.get("PLUMBRUN_CANADA_OFFICE", OFFICE)
     what = f"station {code} of the {SERVICE} (Water Office)"
@@ -222,8 +222,11 @@ def _csv_rows(raw: bytes, code: str, where: str) -> tuple[list[_Row], list[str]]
     if header[:2] != ["ID", "Date"]:
         raise GaugeReplyUnfit(f"the first line reads {','.join(header)[:60]!r}", _NEED, "record it again", where=where)
     body = [[cell.strip() for cell in row] for row in table[1:] if any(cell.strip() for cell in row)]
+    whole = [row for row in body if len(row) >= len(header)]  # a value that is cut off is a number still, another one
+    notes = [f"{len(body) - len(whole)} rows break off before their end; left out"] if len(whole) < len(body) else []
+    body = whole
     header += [""] * (3 - len(header))
-    body = [row + [""] * (4 - len(row)) for row in body]  # a row that is cut short has empty cells at its end
+    body = [row + [""] * (4 - len(row)) for row in body]
     others = {row[0] for row in body} - {code}
     body = [row for row in body if row[0] == code]
     if others and not body:
@@ -233,7 +236,6 @@ def _csv_rows(raw: bytes, code: str, where: str) -> tuple[list[_Row], list[str]]
             "check it",
             where,
         )
-    notes: list[str] = []
     rows: list[_Row] = []
     if header[2].startswith("Parameter"):
         symbol = next((i for i, name in enumerate(header) if name.startswith("Symbol")), -1)

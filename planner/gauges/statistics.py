@@ -21,6 +21,7 @@ __all__ = ["ADDRESS", "DayNormal", "get", "parse"]
 ADDRESS = "https://api.waterdata.usgs.gov/statistics/v0/observationNormals"
 _COLUMNS = {f"p{p:02d}_va": float(p) for p in (5, 10, 20, 25, 50, 75, 80, 90, 95)}
 _UNITS = {"ft^3/s": CFS, "ft3/s": CFS, "m^3/s": 1.0}
+_DAILY_MEAN = "00003"
 _NEED = "statistics by day of the year (observationNormals JSON, or the older RDB table)"
 
 
@@ -80,6 +81,9 @@ def get(station: str, session: requests.Session | None = None) -> bytes:
 def parse(raw: bytes, station: str, where: str = "") -> dict[tuple[int, int], DayNormal]:
     """Normals of a station's discharge by (month, day).
 
+    Of the daily means alone: the service also ranks each day's highest and lowest value. Of several series of daily
+    means the one with most years on the day is taken.
+
     Raises
     ------
     GaugeReplyUnfit
@@ -130,16 +134,17 @@ def _from_json(raw: bytes, number: str, where: str) -> dict[tuple[int, int], Day
             for feature in page["features"]
             if feature["properties"]["monitoring_location_id"] == f"USGS-{number}"
             for data in feature["properties"]["data"]
-            if data["parameter_code"] == "00060"
+            if data["parameter_code"] == "00060" and data.get("parent_statistic_id") in (_DAILY_MEAN, None)
         ]
-        raws: dict[tuple[int, int], dict[str, Any]] = {}
-        for data in series:
+        raws: dict[tuple[str, int, int], dict[str, Any]] = {}
+        for i, data in enumerate(series):
             factor = _UNITS[data["unit_of_measure"]]
+            name = str(data.get("parent_time_series_id") or i)
             for value in data["values"]:
                 if value.get("time_of_year_type") != "day_of_year":
                     continue
                 month, day = value["time_of_year"].split("-")
-                entry = raws.setdefault((int(month), int(day)), {"years": 0, "p": {}})
+                entry = raws.setdefault((name, int(month), int(day)), {"years": 0, "p": {}})
                 entry["years"] = max(entry["years"], int(value.get("sample_count") or 0))
                 if value["computation"] == "percentile":
                     pairs = zip(value["percentiles"], value["values"], strict=True)
@@ -150,15 +155,17 @@ def _from_json(raw: bytes, number: str, where: str) -> dict[tuple[int, int], Day
         raise GaugeReplyUnfit(
             f"the statistics are not in their form ({error})", _NEED, "record them again", where
         ) from error
-    return {
-        day: DayNormal(
-            entry["years"],
-            {p: q for p, q in sorted(entry["p"].items()) if math.isfinite(q)},
-            entry.get("minimum", math.nan),
-            entry.get("maximum", math.nan),
-        )
-        for day, entry in raws.items()
-    }
+    found: dict[tuple[int, int], DayNormal] = {}
+    for (_, *date), entry in raws.items():
+        day = (date[0], date[1])
+        if day not in found or entry["years"] > found[day].years:
+            found[day] = DayNormal(
+                entry["years"],
+                {p: q for p, q in sorted(entry["p"].items()) if math.isfinite(q)},
+                entry.get("minimum", math.nan),
+                entry.get("maximum", math.nan),
+            )
+    return found
 
 
 def _number(text: Any) -> float:

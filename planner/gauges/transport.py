@@ -240,8 +240,8 @@ def ask_all(
 
 
 def iso_z(time_: datetime) -> str:
-    """UTC time as the services want it, ``2026-06-12T23:00Z``."""
-    return time_.astimezone(UTC).strftime("%Y-%m-%dT%H:%MZ")
+    """UTC time with its seconds, ``2026-06-12T23:00:00Z``, as RFC 3339 has it; Hub'Eau names no form without them."""
+    return time_.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _once(

@@ -7,7 +7,7 @@ has announced that this service retires in 2027; `planner.gauges.usgs` asks what
 from __future__ import annotations
 
 import os
-from datetime import datetime
+from datetime import UTC, datetime
 from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -117,12 +117,16 @@ def get(
         "format": "json",
         "sites": number,
         "parameterCd": ",".join(VARIABLES),
-        "startDT": transport.iso_z(start),
-        "endDT": transport.iso_z(end),
+        "startDT": _to_the_minute(start),
+        "endDT": _to_the_minute(end),
         "siteStatus": "all",
     }
     address = os.environ.get("PLUMBRUN_USGS_IV", ADDRESS)
     return transport.fetch(address, query, session=session, what=f"station {number} of the {SERVICE}")
+
+
+def _to_the_minute(time: datetime) -> str:
+    return time.astimezone(UTC).strftime("%Y-%m-%dT%H:%MZ")
 
 
 def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | None = None) -> Series:
