@@ -7,7 +7,7 @@ None: the plan goes on, and what needs it reads not assessed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -86,10 +86,10 @@ def open_forecast(
     def fetch() -> bytes:
         return noaa.get(station, now, now, session)
 
-    found = _open("forecast", station, parse, fetch, reply_files, cache, online)
-    if found is None or found.issued is None or not now - _ISSUED <= found.issued <= now:
-        return None
-    return found
+    files = list(reply_files)
+    heard = _all_in_files(parse, files) if files else [_open("forecast", station, parse, fetch, (), cache, online)]
+    issued = [one for one in heard if one and one.issued and now - _ISSUED <= one.issued <= now]
+    return max(issued, key=lambda one: one.issued or now, default=None)
 
 
 def open_categories(
@@ -180,14 +180,21 @@ def _open(
         try:
             raw = fetch()
             found = parse(raw)
-            store.keep_document(station, kind, raw)
-            return found
+            # what says nothing takes the place of nothing that did
+            if found is not None or kept is None or _quiet(parse, kept[0]) is None:
+                store.keep_document(station, kind, raw)
+            if found is not None or kind == "forecast":
+                return found
         except PlumbrunError:
             pass
     return _quiet(parse, kept[0]) if kept is not None else None
 
 
 def _in_files(parse: Callable[[bytes], _Found | None], files: Iterable[Path | str]) -> _Found | None:
+    return next(iter(_all_in_files(parse, files)), None)
+
+
+def _all_in_files(parse: Callable[[bytes], _Found | None], files: Iterable[Path | str]) -> Iterator[_Found]:
     for path in files:
         try:
             raw = read_bounded(path)
@@ -195,8 +202,7 @@ def _in_files(parse: Callable[[bytes], _Found | None], files: Iterable[Path | st
             continue  # the reader of readings says so
         found = _quiet(parse, raw)
         if found is not None:
-            return found
-    return None
+            yield found
 
 
 def _quiet(parse: Callable[[bytes], _Found | None], raw: bytes) -> _Found | None:

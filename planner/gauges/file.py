@@ -47,7 +47,8 @@ VARIABLES: dict[str, tuple[str, float, float]] = {
     "turbidity_fnu": ("turbidity_fnu", 1.0, 0.0),
 }
 _NEED = "a CSV with a header: time (ISO 8601 with offset), stage_m or discharge_m3s, and what else is known"
-_MISSING = ("", "nan", "na", "null", "-999999", "-999999.0", "-999999.00")
+_MISSING = ("", "nan", "na", "null")
+_NO_DATA = -999999.0
 
 
 def get(
@@ -223,6 +224,7 @@ def _values(cells: list[tuple[int, str]], column: str, where: str) -> np.ndarray
             raise GaugeReplyUnfit(
                 f"line {line}, {column} {cell!r}", "a number, or an empty cell", "correct the value", where=where
             )
+    values[values == _NO_DATA] = np.nan
     return values
 
 

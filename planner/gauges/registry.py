@@ -12,6 +12,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+import numpy as np
+
 from planner.errors import GaugeReplyUnfit, SourceUnreachable, StationUnknown, UsageMistake
 from planner.gauges.assemble import join
 from planner.gauges.beside import is_side_reply
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["DAYS", "Service", "open_series", "service_of"]
 
+_SAME_GAUGE_M = 0.5  # design choice: one gauge's readings of the same hours do not differ so, two gauges' mostly do
 DAYS = 60.0  # how far back a plan reads; design choice: two months hold a few recessions to learn from
 
 
@@ -162,8 +165,34 @@ def _from_files(service: Service, station: str, files: list[Path]) -> Series:
             dict.fromkeys(f"{error.where}: {error.given}" if len(refusals) > 1 else error.given for error in refusals)
         )
         raise GaugeReplyUnfit(given, first.need, first.next_step, where=first.where if len(refusals) == 1 else "")
+    _one_gauge(parts)
     unfit = [f"{error.where}: {error.given}; left out" for error in refusals if "and not station" not in error.given]
     return join(parts).noted(*unfit)
+
+
+def _one_gauge(parts: list[Series]) -> None:
+    """Refuse replies that name no gauge and read two levels in the same hours: joined they would be no river's."""
+    for i, one in enumerate(parts):
+        for other in parts[i + 1 :]:
+            off = _apart_m(one, other)
+            if off > _SAME_GAUGE_M:
+                raise GaugeReplyUnfit(
+                    f"two replies taken for {one.station} differ by {off:.2f} m in the same hours",
+                    "replies of one gauge",
+                    "give those of that gauge alone; a stageflow reply does not say whose it is",
+                )
+
+
+def _apart_m(one: Series, other: Series) -> float:
+    """Median difference of the stages where both read, 0 where they do not meet [m]."""
+    a, b = (part.rows(np.isfinite(part.stage_m)) for part in (one, other))
+    if not len(a) or not len(b):
+        return 0.0
+    inside = (a.times >= b.times[0]) & (a.times <= b.times[-1])
+    if not inside.any():
+        return 0.0
+    there = np.interp(a.times[inside].astype(np.int64), b.times.astype(np.int64), b.stage_m)
+    return float(np.median(np.abs(a.stage_m[inside] - there)))
 
 
 def _trim(series: Series, start: datetime, end: datetime, now: datetime) -> Series:

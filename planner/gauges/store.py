@@ -55,7 +55,9 @@ class Store:
         self.path = (Path(folder) if folder is not None else cache_folder()) / "observations.sqlite3"
 
     def keep(self, series: Series, start: datetime, end: datetime) -> tuple[str, ...]:
-        """Store the rows of a series fetched for a window; newer rows replace older ones of the same time.
+        """Store the rows of a series fetched for a window in place of those from its first to its last row.
+
+        What the agency took back is not kept, nor are rows of another instrument between those of the one taken now.
 
         Returns
         -------
@@ -81,6 +83,11 @@ class Store:
         stamp = series.retrieved_at.timestamp()
         self.path.parent.mkdir(parents=True, exist_ok=True)
         with self._open(create=True) as base:
+            if times:
+                base.execute(
+                    "DELETE FROM observations WHERE station = ? AND time BETWEEN ? AND ?",
+                    (series.station, times[0], times[-1]),
+                )
             base.executemany("INSERT OR REPLACE INTO observations VALUES (?,?,?,?,?,?,?)", rows)
             base.execute(
                 "DELETE FROM fetches WHERE station = ? AND start >= ? AND finish <= ?",

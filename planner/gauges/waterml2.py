@@ -16,6 +16,7 @@ from planner.gauges.assemble import Column, assemble, rank
 from planner.gauges.sensors import Sensor, choose_sensor
 from planner.gauges.series import Quality, Series
 from planner.gauges.stamps import NoOffset, parse_stamps
+from planner.gauges.usgs_iv import QUALIFIERS
 from planner.gauges.xml_text import local_name, root_of
 from planner.units import CFS, FOOT
 
@@ -50,6 +51,9 @@ _QUALITY = {
     "poor": Quality.ESTIMATED,
     "ice": Quality.ICE,
     "missing": Quality.MISSING,
+    "approved": Quality.MEASURED,
+    "provisional": Quality.PROVISIONAL,
+    **{word.lower(): present for word, (present, _, _) in QUALIFIERS.items()},
 }
 _ZONE = re.compile(r"([+-]\d\d:\d\d|Z)$")
 
@@ -78,7 +82,8 @@ def parse(raw: bytes, station: str, where: str = "", retrieved_at: datetime | No
     for member in _all(root, "OM_Observation"):
         feature = next(iter(_all(member, "featureOfInterest")), None)
         name = name or (_attribute(feature, "title") if feature is not None else "")
-        if station.startswith("usgs:") and number not in "".join(member.itertext()) + str(_attributes(member)):
+        said = " ".join([*member.itertext(), *_attributes(member)])
+        if station.startswith("usgs:") and not re.search(rf"(?<!\d){re.escape(number)}(?!\d)", said):
             continue
         column_name, label = _property(member)
         if not column_name:
@@ -109,7 +114,7 @@ def _column(member: Element, key: str, label: str, notes: list[str], where: str)
     zone = zone or next((_child_text(node, "zoneOffset") for node in _all(member, "defaultTimeZone")), "")
     default = Quality.PROVISIONAL
     for meta in _all(member, "defaultPointMetadata"):
-        default = _quality(meta, default)
+        default = _quality(meta, default, label, notes)
     stamps, values, ranks = [], [], []
     empty = daily = 0
     for point in _all(member, "MeasurementTVP"):
@@ -126,7 +131,7 @@ def _column(member: Element, key: str, label: str, notes: list[str], where: str)
         except ValueError:
             value = np.nan
         missing = not np.isfinite(value) or value in (-999999.0, -9999.0)
-        quality = _quality(point, default)
+        quality = _quality(point, default, label, notes)
         stamps.append(stamp)
         values.append(np.nan if missing else value)
         ranks.append(rank(max(quality, Quality.MISSING, key=rank) if missing else quality))
@@ -157,15 +162,18 @@ def _property(member: Element) -> tuple[str, str]:
     return "", words.strip()
 
 
-def _quality(node: Element, default: Quality) -> Quality:
+def _quality(node: Element, default: Quality, label: str, notes: list[str]) -> Quality:
+    """The worst of a node's qualifiers; one that is not known here makes an estimate, and a note says so."""
     found = []
     for child in _all(node, "qualifier") + _all(node, "quality"):
-        words = [_attribute(child, "href"), _attribute(child, "title"), *(text.strip() for text in child.itertext())]
-        for word in words:
-            known = _QUALITY.get(re.split(r"[/#=]", word)[-1].strip().lower())
-            if known is not None:
-                found.append(known)
-                break
+        texts = [_attribute(child, "href"), _attribute(child, "title"), *(text.strip() for text in child.itertext())]
+        words = [re.split(r"[/#=?]", text)[-1].strip() for text in texts if text.strip()]
+        known = next((_QUALITY[word.lower()] for word in words if word.lower() in _QUALITY), None)
+        if known is None and words:
+            known = Quality.ESTIMATED
+            notes.append(f"{label}: qualifier {words[0]!r} is not known here; its rows are kept as estimated")
+        if known is not None:
+            found.append(known)
     return max(found, key=rank) if found else default
 
 
