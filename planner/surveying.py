@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from planner.errors import UsageMistake
+from planner.errors import DataUnfit, UsageMistake
 from planner.units import parse, show
 
 if TYPE_CHECKING:
@@ -247,6 +247,7 @@ def flow_drawing(
     from planner.files import write_whole
     from planner.flow.drawing import draw
     from planner.plan.ask import Request, asked_level, moment
+    from planner.plan.ice import ICED, iced
     from planner.plan.readings import read_gauge
     from planner.plan.waters import run_water
     from planner.river import read_river
@@ -257,6 +258,10 @@ def flow_drawing(
     given = asked_level(discharge if discharge is not None else level)
     request = Request(at, at, at + timedelta(hours=1), at.date(), given, tuple(replies))
     view = read_gauge(run.gauge or (river.gauges[0] if river.gauges else ""), request, river, given)
+    if iced(view):
+        raise DataUnfit(
+            ICED.rstrip("."), "open water", "draw the run at a level of your own with --level", view.station
+        )
     water = run_water(run, river, view)
     last = view.expected.last
     stage, flow = (last.stage_m, last.discharge_m3s) if given is None else (given.stage_m, given.discharge_m3s)

@@ -28,6 +28,7 @@ from planner.plan.ask import Request
 from planner.plan.cautions import cautious_level, other_gauges, run_caution, spot_caution, whole_caution
 from planner.plan.compute import spot_record, window_caution
 from planner.plan.day import Day, learned_of, spot_day
+from planner.plan.ice import open_water_only
 from planner.plan.waters import GaugeLevel, RunWater, expected_at, gauge_ladder, spot_water
 from planner.trip import Trip, schedule
 from planner.weather import Weather
@@ -246,6 +247,7 @@ class Live:
         own = window_caution(day, base, trip, river.units)
         above = whole_caution(base, river, water.view, [run_caution(base, water, [own], river.units)], river.units)
         record = spot_record(day, answers[0], own, found, replace(river, tackle=tackle), river.units)
+        record = open_water_only(record, water.view)
         if whole:
             self._note(spot.id, record)
         if len(water.flow._patches) > _MOST_PATCHES:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planner.plan.ask import AskedLevel, Request
+from planner.plan.ice import ICED, iced
 from planner.plan.waters import GaugeLevel, RunWater, as_run_record
 
 if TYPE_CHECKING:
@@ -28,9 +29,11 @@ def request_at(now: datetime, level: AskedLevel | None, replies: tuple[Any, ...]
 
 
 def level_at(water: RunWater, level: AskedLevel | None) -> GaugeLevel:
-    """The level asked, or the gauge's last reading."""
+    """The level asked, or the gauge's last reading; unknown under ice."""
     if level is not None:
         return GaugeLevel(level.stage_m, level.discharge_m3s)
+    if iced(water.view):
+        return GaugeLevel(math.nan, math.nan)
     last = water.view.expected.last
     return GaugeLevel(last.stage_m, last.discharge_m3s)
 
@@ -94,8 +97,12 @@ def cells_of(river: River, water: RunWater, level: AskedLevel | None, now: datet
         "cells": cells,
         "state": as_run_record(water, state, caution),
         "soundings": flow.soundings,
-        "limits": [*state.limits, *water.notes, *water.view.notes],
+        "limits": [*_ice(water), *state.limits, *water.notes, *water.view.notes],
     }
+
+
+def _ice(water: RunWater) -> tuple[str, ...]:
+    return (ICED,) if iced(water.view) else ()
 
 
 def section_of(water: RunWater, lon: float, lat: float, level: AskedLevel | None) -> dict[str, Any]:
@@ -124,7 +131,7 @@ def section_of(water: RunWater, lon: float, lat: float, level: AskedLevel | None
     hold = [water.run.hold_low_m, water.run.hold_high_m]
     if section is None or flow.bed is None:
         return {"n_m": [], "z_m": [], "sd_m": [], "level_m": None, "hold": hold, "depth_m": [], "velocity": [],
-                "confidence": [], "at_n_m": None, "at": [], "limits": list(state.limits)}  # fmt: skip
+                "confidence": [], "at_n_m": None, "at": [], "limits": [*_ice(water), *state.limits]}  # fmt: skip
     x, y = flow.frame.to_xy(np.full(len(section.n), section.s), section.n)
     here = flow.local(state, *flow.plane.to_lonlat(x, y))
     _, n = flow.frame.to_sn(*flow.plane.to_xy(lon, lat))
@@ -139,7 +146,7 @@ def section_of(water: RunWater, lon: float, lat: float, level: AskedLevel | None
         "confidence": here["confidence"].tolist(),
         "at_n_m": round(float(np.ravel(n)[0]), 3),
         "at": _ends(flow.plane, x, y),
-        "limits": list(state.limits),
+        "limits": [*_ice(water), *state.limits],
     }
 
 

@@ -14,6 +14,7 @@ from planner.advice.advise import rigs_of
 from planner.errors import PlumbrunError
 from planner.plan.chain_water import Step, row, step, water_steps
 from planner.plan.day import Day, SpotDay
+from planner.plan.ice import ICED, iced
 from planner.plan.side import chosen_swim
 from planner.plan.taught import swims_words
 from planner.river.records import HOLD_HIGH_M, HOLD_LOW_M
@@ -46,6 +47,8 @@ def chain_of(found: Day, river: River, day: SpotDay, at: int, answer: Any, hang_
     """
     state = day.water.at(day.levels[at])
     steps = water_steps(found, day, at, state)
+    if iced(day.water.view):
+        return [steps[0], step("No answer", [], words=ICED)]
     choice = answer.best or answer.compromise
     if choice is None:
         return [*steps, step("No answer", [], words=answer.none_because)]

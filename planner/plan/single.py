@@ -11,6 +11,7 @@ from planner.caution import assess_run
 from planner.caution.records import Conditions
 from planner.flow.survey_words import survey_record
 from planner.plan.ask import AskedLevel, Request
+from planner.plan.ice import open_water_only
 from planner.plan.readings import read_gauge
 from planner.plan.waters import GaugeLevel, as_run_record, run_water
 
@@ -66,7 +67,8 @@ def run_at(
         quality=str(view.expected.quality),
         rise_m_3h=view.expected.rise_m_3h,
     )
-    record = as_run_record(water, state, assess_run(conditions, where=run.name or run.id).as_dict())
+    caution = assess_run(conditions, where=run.name or run.id).as_dict()
+    record = open_water_only(as_run_record(water, state, caution), view)
     stage = state.stage_m if math.isfinite(state.stage_m) else at.stage_m
     discharge = at.discharge_m3s
     if not math.isfinite(discharge) and view.rating is not None and math.isfinite(stage):

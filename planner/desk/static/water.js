@@ -151,7 +151,7 @@ function paintRun(wrong) {
   const share = (n) => (shown.cells.length ? Math.round((100 * n) / shown.cells.length) : 0) + " %";
   const limits = [...new Set(shown.limits || [])];
   box.replaceChildren(
-    shown.cells.length ? legend(by) : el("p", { class: "notice", text: "No soundings here yet, so no depth and no current. Drop in soundings, or set some on the map." }),
+    shown.cells.length ? legend(by) : el("p", { class: "notice", text: shown.soundings ? limits[0] || "No depth is known here." : "No soundings here yet, so no depth and no current. Drop in soundings, or set some on the map." }),
     shown.cells.length ? el("p", { class: "hint", text: "No stroke: sounded (" + share(counts[0]) + " of the cells). One stroke: between soundings (" + share(counts[1]) + "). Cross: guessed (" + share(counts[2]) + ")." }) : "",
     el("dl", { class: "pairs" }, stateWords(shown.state)),
     limits.length ? el("details", { class: "folded" }, el("summary", { text: "What weakens this (" + limits.length + ")" }), el("ul", {}, limits.map((limit) => el("li", { text: limit })))) : "");
