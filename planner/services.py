@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-__all__ = ["SERVICES", "GaugeService", "country_of", "one_of", "with_list"]
+__all__ = ["SERVICES", "GaugeService", "country_of", "marks_ice", "one_of", "with_list"]
 
 
 class GaugeService(NamedTuple):
@@ -21,19 +21,22 @@ class GaugeService(NamedTuple):
         Whose water it gauges, by the word that the weather services go by; empty for a file of one's own.
     said : str
         What it gauges, as a person chooses it from a list; empty when it has no list of stations to look in.
+    marks_ice : bool
+        Whether its readings say so when there is ice; the silence of one that never does says nothing.
     """
 
     country: str
     said: str
+    marks_ice: bool = False
 
 
 SERVICES = {
-    "usgs": GaugeService("us", "United States"),
+    "usgs": GaugeService("us", "United States", marks_ice=True),
     "noaa": GaugeService("us", "United States, forecast points"),
     "canada": GaugeService("canada", "Canada"),
     "england": GaugeService("england", "England"),
     "france": GaugeService("france", "France"),
-    "file": GaugeService("", ""),
+    "file": GaugeService("", "", marks_ice=True),
 }
 
 
@@ -52,6 +55,18 @@ def country_of(station: str) -> str:
     """
     name = station.partition(":")[0]
     return SERVICES[name].country if name in SERVICES else ""
+
+
+def marks_ice(station: str) -> bool:
+    """Whether the readings of ``service:station`` say so when there is ice; False when the service is not known.
+
+    Examples
+    --------
+    >>> marks_ice("usgs:01541000"), marks_ice("canada:05BJ004"), marks_ice("")
+    (True, False, False)
+    """
+    name = station.partition(":")[0]
+    return name in SERVICES and SERVICES[name].marks_ice
 
 
 def one_of(names: tuple[str, ...]) -> str:

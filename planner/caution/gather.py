@@ -12,6 +12,7 @@ from planner.caution.inputs import party_conditions
 from planner.caution.past import cloudy_conditions, rise_conditions
 from planner.caution.records import Conditions
 from planner.errors import RiverFolderUnfit
+from planner.services import marks_ice
 from planner.units import parse
 
 if TYPE_CHECKING:
@@ -180,6 +181,8 @@ def gather_conditions(
     found = _folder(river)
     given = expected is not None and expected.given
     found["level_given"] = given
+    if series is not None:
+        found["ice_unmarked"] = not marks_ice(series.station)
     if series is not None and len(series):
         found |= rise_conditions(series.times, series.stage_m, series.discharge_m3s, now)
         found |= cloudy_conditions(series.times, series.turbidity_fnu, now)

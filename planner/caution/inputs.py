@@ -113,7 +113,7 @@ def rule_inputs(c: Conditions) -> dict[str, Any]:
     cloudier = None if c.turbidity_rising is None or rising is None else c.turbidity_rising and rising
     releases: Any = INAPPLICABLE if c.regulated is False and c.release_in_window is None else c.release_in_window
     ice = True if c.quality == "ice" else c.ice
-    if ice is None and c.quality not in (None, "missing", "equipment"):
+    if ice is None and not c.ice_unmarked and c.quality not in (None, "missing", "equipment"):
         ice = False  # a gauge that qualifies its readings and does not say ice reports none
     return {
         **given,

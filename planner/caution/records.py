@@ -91,6 +91,8 @@ class Conditions:
         Lowest and highest water temperature of the last day [°C]; the second is held against local limits of warmth.
     air_temp_c : float, optional
         Lowest air temperature within the hours [°C].
+    ice_unmarked : bool
+        True when the gauge's service never says ice, so that its silence does not say that there is none.
     ice, bottom_seen, turbidity_rising : bool, optional
         Ice at the gauge; the user sees the bottom at wading depth; the water turns cloudier.
     turbidity_fnu, turbidity_median_fnu : float, optional
@@ -144,6 +146,7 @@ class Conditions:
     water_temp_high_c: float | None = None
     air_temp_c: float | None = None
     ice: bool | None = None
+    ice_unmarked: bool = False
     turbidity_fnu: float | None = None
     turbidity_median_fnu: float | None = None
     turbidity_rising: bool | None = None

@@ -11,6 +11,7 @@ import numpy as np
 from planner.plan.ask import AskedLevel, Request
 from planner.plan.ice import ICED, iced
 from planner.plan.waters import GaugeLevel, RunWater, as_run_record
+from planner.services import marks_ice
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -71,6 +72,7 @@ def cells_of(river: River, water: RunWater, level: AskedLevel | None, now: datet
         level_given=level is not None,
         quality=str(expected.quality),
         rise_m_3h=expected.rise_m_3h,
+        ice_unmarked=water.view.series is None or not marks_ice(water.view.station),
     )
     caution = assess_run(conditions, where=water.run.name or water.run.id).as_dict()
     cells: list[list[Any]] = []

@@ -14,6 +14,7 @@ from planner.plan.ask import AskedLevel, Request
 from planner.plan.ice import open_water_only
 from planner.plan.readings import read_gauge
 from planner.plan.waters import GaugeLevel, as_run_record, run_water
+from planner.services import marks_ice
 
 if TYPE_CHECKING:
     from planner.river import River
@@ -66,6 +67,7 @@ def run_at(
         level_given=level is not None,
         quality=str(view.expected.quality),
         rise_m_3h=view.expected.rise_m_3h,
+        ice_unmarked=view.series is None or not marks_ice(view.station),
     )
     caution = assess_run(conditions, where=run.name or run.id).as_dict()
     record = open_water_only(as_run_record(water, state, caution), view)

@@ -145,3 +145,22 @@ def test_wading_is_planned_where_one_spot_is_waded(stances, planned):
     """One stance on foot is enough for the rule on releases to tell somebody to keep out of the water."""
     spots = [replace(spot, stance=stance) for spot, stance in zip(SPOTS, stances, strict=False)]
     assert gather_conditions(river(spots)).wading_planned is planned
+
+
+@pytest.mark.parametrize(
+    ("station", "level"),
+    [("usgs:1", 0), ("file:gauge.csv", 0), ("noaa:MADE1", None), ("canada:05BJ004", None), ("england:690140", None),
+     ("france:V715501001", None)],
+)  # fmt: skip
+def test_a_gauge_that_never_speaks_of_ice_does_not_say_that_there_is_none(station, level):
+    """Regression: a Canadian reading of January, which cannot be marked, was counted as one without ice."""
+    series = replace(record(np.full(400, 2.0)), station=station, service=station.partition(":")[0])
+    caution = assess_river(gather_conditions(river(SPOTS), expect(series, NOW, *WINDOW), series, NOW))
+    assert next(check.level for check in caution.base if check.rule == "F9") == level
+    assert all(reason["rule"] != "F9" or "not known" in reason["text"] for reason in caution.reasons)
+
+
+def test_ice_that_is_marked_counts_whoever_marks_it():
+    """A word of ice stands, from a service that was not known to say it too."""
+    series = replace(record(np.full(400, 2.0), "ice"), station="canada:05BJ004", service="canada")
+    assert assess_river(gather_conditions(river(SPOTS), expect(series, NOW, *WINDOW), series, NOW)).level == 3
