@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 __all__ = ["SunTimes", "sun_times"]
+
+
+_HALF_DAY = timedelta(hours=12, minutes=30)  # a noon differs from the next by less than the half hour
 
 
 @dataclass(frozen=True)
@@ -40,7 +43,8 @@ def sun_times(lon: float, lat: float, day: date, timezone: str) -> SunTimes:
     Returns
     -------
     SunTimes
-        Each on that local day, as UTC. Hills and trees take light away earlier.
+        Of the daylight about that local day's noon, as UTC: far north in summer dusk, and sunset too, come after
+        midnight. Hills and trees take light away earlier.
 
     Examples
     --------
@@ -53,11 +57,24 @@ def sun_times(lon: float, lat: float, day: date, timezone: str) -> SunTimes:
     observer = Observer(latitude=lat, longitude=lon, elevation=0.0)
     zone = ZoneInfo(timezone)
 
-    def of(name: str) -> datetime | None:
-        try:
-            moment: datetime = getattr(astral_sun, name)(observer, date=day, tzinfo=zone)
-        except ValueError:  # the sun does not cross that line on this day
-            return None
-        return moment.astimezone(UTC)
+    def around(name: str) -> list[datetime]:
+        """The event on this day, the day before and the day after; one that is named for a date may lie a day off."""
+        found = []
+        for days in (-1, 0, 1):
+            try:
+                found.append(getattr(astral_sun, name)(observer, date=day + timedelta(days=days), tzinfo=zone))
+            except ValueError:  # the sun does not cross that line on this day
+                continue
+        return found
 
-    return SunTimes(of("dawn"), of("sunrise"), of("sunset"), of("dusk"))
+    noon = next(moment for moment in around("noon") if moment.date() == day)
+
+    def near(name: str, beyond: datetime | None) -> datetime | None:
+        """The event next to noon on its side of it, and no nearer than `beyond`."""
+        after = name in ("sunset", "dusk")
+        edge = beyond or noon
+        half = [m for m in around(name) if (m >= edge if after else m <= edge) and abs(m - noon) < _HALF_DAY]
+        return (min(half) if after else max(half)).astimezone(UTC) if half else None
+
+    sunrise, sunset = near("sunrise", None), near("sunset", None)
+    return SunTimes(near("dawn", sunrise), sunrise, sunset, near("dusk", sunset))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -280,6 +281,23 @@ def test_a_way_in_two_parts_takes_as_long_as_the_whole(a, b, c, speed):
     for slow in (False, True):
         parts = leg_seconds(upper, middle, pieces, 0.7, slow) + leg_seconds(middle, lower, pieces, 0.7, slow)
         assert parts == pytest.approx(leg_seconds(upper, lower, pieces, 0.7, slow), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("lon", "lat", "day", "zone"),
+    [(-150.0, 61.0, date(2026, 5, 31), "America/Anchorage"), (-147.7, 64.8, date(2026, 6, 10), "America/Anchorage"),
+     (-157.4, 1.9, date(2026, 3, 1), "Pacific/Kiritimati"), (175.0, -39.0, date(2026, 12, 21), "Pacific/Auckland")],
+)  # fmt: skip
+def test_dusk_that_comes_after_midnight_is_the_evening_of_the_day(lon, lat, day, zone):
+    """Regression: in Alaska in June the dusk of the night before ended the day, and every trip ended in the dark."""
+    sun = sun_times(lon, lat, day, zone)
+    known = [moment for moment in (sun.dawn, sun.sunrise, sun.sunset, sun.dusk) if moment is not None]
+    assert known == sorted(known)
+    assert len(known) >= 2
+    noon = datetime.combine(day, time(13), ZoneInfo(zone))
+    assert sun.sunrise < noon < sun.sunset
+    assert (sun.sunset - sun.sunrise) < timedelta(hours=24)
+    assert sun.is_dark(noon) is not True
 
 
 def test_sun_times_are_in_order_and_on_their_day():
