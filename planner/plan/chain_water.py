@@ -62,7 +62,7 @@ def _gauge(found: Day, day: SpotDay, at: int) -> Step:
     expected = view.expected
     rows = []
     if view.series is not None and len(view.series.times):
-        last = view.series.last()
+        last = view.series.last() if expected.given else expected.last
         age = f"{expected.age_min:.0f} min old" if math.isfinite(expected.age_min) else "age unknown"
         origin = f"{view.station}, read {last.time:%Y-%m-%d %H:%M} UTC, {last.quality}, {age}"
         rows += [

@@ -287,7 +287,8 @@ def _standing(expected: Expected, beside: Beside, when: date) -> Standing:
 def gauge_record(view: GaugeView) -> dict:
     """One of `gauges` in ``plan.json``."""
     expected = view.expected
-    last = view.series.last() if view.series is not None else expected.last
+    # the reading that the age is of; what comes after it marked as spoilt is none
+    last = view.series.last() if view.series is not None and expected.given else expected.last
     return {
         "id": view.station,
         "service": view.station.partition(":")[0],

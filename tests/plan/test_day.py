@@ -8,6 +8,7 @@ import pytest
 
 from planner.plan.ask import request
 from planner.plan.day import day_of
+from planner.plan.readings import gauge_record, read_gauge
 from planner.river import read_river
 from tests.rivers import EXAMPLES, small_river
 
@@ -38,3 +39,17 @@ def test_the_day_still_fits_its_window(day) -> None:
     """However the minutes are shared, the boat is at the take-out when the window ends."""
     assert day.trip.start == datetime(2026, 6, 13, 13, 0, tzinfo=UTC)
     assert abs((day.trip.take_out_at - day.trip.end).total_seconds()) < 60
+
+
+def test_the_reading_shown_is_the_one_whose_age_is_told(tmp_path) -> None:
+    """Regression: of a gauge marked as failed the spoilt stage stood beside the age of the good one."""
+    folder = small_river(EXAMPLES / "demo", tmp_path / "river")
+    rows = (folder / "gauge.csv").read_text(encoding="utf-8").splitlines()
+    rows[-40:] = [",".join([row.split(",")[0], "9.9", "900", "", "equipment"]) for row in rows[-40:]]
+    (folder / "gauge.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    river = read_river(folder)
+    asked = request(river.timezone, now="2026-06-12T18:00-05:00")
+    record = gauge_record(read_gauge(river.gauges[0], asked, river, None))
+    assert record["quality"] == "equipment"
+    assert record["stage_m"] < 3
+    assert record["age_min"] == (asked.now - record["observed_at"]).total_seconds() / 60 == 600
