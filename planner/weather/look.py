@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -23,6 +25,8 @@ __all__ = ["Said", "Sky", "ask_sky", "is_present", "look_up", "sky_of"]
 # By country, as `planner.services` calls it. Each has `SERVICE`, `get_alerts` and, where it gives one, `get_forecast`.
 _SERVICES: dict[str, Any] = {"us": us_nws, "canada": canada, "england": england}
 _PRESENT = timedelta(hours=1)
+# Design choices: alerts of the service are drawn by counties and by polygons some ten kilometres wide.
+_CLOSE_KM, _APART_KM, _MOST_POINTS = 2.0, 10.0, 5
 
 
 @dataclass(frozen=True)
@@ -35,11 +39,14 @@ class Sky:
         ``us``, ``canada`` or ``england``.
     lon, lat : float
         The uppermost point that is drawn [degrees].
+    below : tuple of (lon, lat)
+        Points further down for which alerts are asked too, the lowest among them; empty where all lies close together.
     """
 
     service: str
     lon: float
     lat: float
+    below: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -54,7 +61,7 @@ class Said:
 def sky_of(river: River) -> Sky | None:
     """Whom to ask about this river; None when no service speaks for it or nothing is drawn."""
     service, place = _service(river), _place(river)
-    return Sky(service, *place) if service and place is not None else None
+    return Sky(service, *place, _below(river, place)) if service and place is not None else None
 
 
 def is_present(now: datetime, real: datetime | None = None) -> bool:
@@ -75,7 +82,9 @@ def ask_sky(sky: Sky, session: Any = None) -> Said:
     else:
         notes.append("No forecast of thunder, air or wind is read for England: its weather service asks for a key.")
     try:
-        alerts = asked.get_alerts(sky.lon, sky.lat, session=session)
+        places = ((sky.lon, sky.lat), *sky.below)
+        heard = [alert for lon, lat in places for alert in asked.get_alerts(lon, lat, session=session)]
+        alerts = tuple(dict.fromkeys(heard))
     except PlumbrunError as error:
         notes.append(f"No alerts could be read: {error.given}. That does not mean that none is in force.")
     if forecast is not None or alerts is not None:
@@ -107,8 +116,32 @@ def _place(river: River) -> tuple[float, float] | None:
     return None
 
 
+def _below(river: River, first: tuple[float, float]) -> tuple[tuple[float, float], ...]:
+    """Points down the river about 10 km apart, five at most, the lowest last: an alert may hold for part of it only."""
+    line = next((place.geometry for place in river.places if place.kind == "flowline"), None)
+    parts = [] if line is None else getattr(line, "geoms", [line])
+    drawn = [(float(x), float(y)) for part in parts for x, y, *_ in part.coords] or [
+        *(spot.landing_lonlat for spot in river.spots),
+        *((run.polygon.centroid.x, run.polygon.centroid.y) for run in river.runs),
+    ]
+    km = [_km(first, point) for point in drawn]
+    if line is None:
+        return (drawn[km.index(max(km))],) if km and max(km) > _CLOSE_KM else ()
+    along = [0.0, *itertools.accumulate(_km(a, b) for a, b in itertools.pairwise(drawn))]
+    if along[-1] <= _CLOSE_KM:
+        return ()
+    count = min(math.ceil(along[-1] / _APART_KM), _MOST_POINTS)
+    marks = (along[-1] * (k + 1) / count for k in range(count))
+    return tuple(drawn[min(range(len(along)), key=lambda i: abs(along[i] - mark))] for mark in marks)
+
+
+def _km(a: tuple[float, float], b: tuple[float, float]) -> float:
+    """Distance, as exact as the choice of a point needs [km]."""
+    return 111.2 * math.hypot((b[0] - a[0]) * math.cos(math.radians(a[1])), b[1] - a[1])
+
+
 def _recorded(
-    files: Iterable[Path], place: tuple[float, float] | None
+    files: Iterable[Path], place: tuple[float, float] | None, below: tuple[tuple[float, float], ...]
 ) -> tuple[Forecast | None, tuple[Alert, ...] | None]:
     forecast, alerts = None, None
     for path in files:
@@ -121,7 +154,10 @@ def _recorded(
         if b'"hourlyForecastGroup"' in raw and place is not None:
             forecast = canada.parse_towns(raw, *place)
         elif b'"alert_name_en"' in raw:
-            alerts = (alerts or ()) + canada.parse_alerts(raw, place)
+            places = (None,) if place is None else (place, *below)
+            alerts = (alerts or ()) + tuple(
+                dict.fromkeys(one for where in places for one in canada.parse_alerts(raw, where))
+            )
         elif b'"features"' in raw:
             alerts = (alerts or ()) + us_nws.parse_alerts(raw)
         elif b'"items"' in raw:
@@ -172,7 +208,8 @@ def look_up(
     """
     recorded = list(replies)
     if recorded:
-        forecast, alerts = _recorded(recorded, _place(river))
+        place = _place(river)
+        forecast, alerts = _recorded(recorded, place, _below(river, place) if place is not None else ())
         return Weather(start, end, now.astimezone(UTC), forecast, alerts, ("Weather from recorded replies.",))
     sky = sky_of(river)
     real = present or (now if session is not None else datetime.now(UTC))
