@@ -51,8 +51,11 @@ FULL = discharge(0.0)
 PLAIN = World(days=((FULL, 0),), bed={"n": N})
 
 
-def prism(days=(1.0,), world=PLAIN, held=None, across=24, position_sd_m=None, **changes):
-    """The prism surveyed on days at parts of the discharge of the first, every 8 m along and 2 m across; its world."""
+def prism(days=(1.0,), world=PLAIN, held=None, across=24, position_sd_m=None, apart=False, **changes):
+    """The prism surveyed on days at parts of the discharge of the first, every 8 m along and 2 m across; its world.
+
+    Each day sounds all of it, or of two each an end for itself.
+    """
     world = world.but(days=tuple((part * FULL, 0) for part in days))
     run, river = world.river()
     s, n = (v.ravel() for v in np.meshgrid(np.arange(4.0, LENGTH, 8.0), np.arange(-24.0, across + 1.0, 2.0)))
@@ -64,7 +67,7 @@ def prism(days=(1.0,), world=PLAIN, held=None, across=24, position_sd_m=None, **
         moment = pd.Timestamp(T0 + np.timedelta64(int((240 * k + 110) * 3600), "s"), tz="UTC")
         frame = pd.DataFrame({"lon": lon, "lat": lat, "depth_m": depth})
         frame = frame.assign(taken_at=moment, stage_m=math.nan, method="rod", draft_m=0.0, note="", line=range(len(s)))
-        rows.append(frame[depth > 0.05])
+        rows.append(frame[(depth > 0.05) & ((np.abs(s / LENGTH - k) < 0.28) if apart else True)])
     rows = pd.concat(rows, ignore_index=True)
     if position_sd_m is not None:
         rows = rows.assign(position_sd_m=position_sd_m)
