@@ -59,10 +59,10 @@ def gauge_report(
 
     start, end = window or (now, now + timedelta(hours=24))
     series = open_series(station, now=now, days=max(days, 60), folder=Path.cwd(), reply_files=replies)
-    beside = look_beside(station, now, replies, link, online=not series.from_cache)
+    beside = look_beside(station, now, replies, link, online=not series.from_cache, series=series)
     expected = expect(series, now, start, end, regulated=regulated, forecast=beside.forecast)
     rank = standing(expected.last.discharge_m3s, now.astimezone(ZoneInfo(zone)), beside.normals)
-    notes = tuple(dict.fromkeys((*series.notes, *expected.notes)))
+    notes = tuple(dict.fromkeys((*series.notes, *beside.notes, *expected.notes)))
     record = gauge_record(GaugeView(station, series, rating_of(series), expected, notes, None, beside, rank))
     ahead = expect(series, now, now, max(end, now), regulated=regulated, forecast=beside.forecast)
     kept = series.between(now - timedelta(days=days), now)

@@ -62,12 +62,16 @@ class FloodCategories:
         The same gauge at the US Geological Survey, empty when not given.
     stage_m, discharge_m3s : mapping
         ``action``, ``minor``, ``moderate``, ``major`` [m], [m³/s].
+    seen_at, seen_stage_m : datetime or None, float
+        The agency's own last reading of the gauge [m], which tells its zero; None and NaN not given.
     """
 
     station: str
     usgs_station: str
     stage_m: Mapping[str, float] = field(default_factory=dict)
     discharge_m3s: Mapping[str, float] = field(default_factory=dict)
+    seen_at: datetime | None = None
+    seen_stage_m: float = math.nan
 
     def known_stages(self) -> dict[str, float]:
         """Categories with a stage [m]."""

@@ -169,11 +169,17 @@ def parse_categories(raw: bytes, where: str = "") -> FloodCategories | None:
         entry = entry if isinstance(entry, dict) else {}
         stages[level] = _number(entry.get("stage")) * stage_factor
         flows[level] = _number(entry.get("flow")) * flow_factor
+    try:
+        seen = _status(reply, [], where).get("stage_m")
+    except GaugeReplyUnfit:  # of a status that cannot be read the categories can be still
+        seen = None
     return FloodCategories(
         station=f"noaa:{reply.get('lid', '')}",
         usgs_station=f"usgs:{reply['usgsId']}" if reply.get("usgsId") else "",
         stage_m=stages,
         discharge_m3s=flows,
+        seen_at=to_datetime(seen.times[0]) if seen is not None else None,
+        seen_stage_m=float(seen.values[0]) if seen is not None else math.nan,
     )
 
 

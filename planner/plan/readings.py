@@ -10,17 +10,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from planner.errors import DataUnfit, GaugeReplyUnfit, SourceUnreachable
 from planner.gauges import Series, open_series
 from planner.gauges.beside import open_categories, open_forecast, open_normals
+from planner.gauges.series import to_datetime64
 from planner.plan.ask import AskedLevel, Request
 from planner.plan.surveys import with_survey_days
 from planner.water import Expected, Rating, expect, rating_of
+from planner.water.agency import zero_off
 from planner.water.percentiles import Standing, standing
+from planner.water.rules import rule
 from planner.water.transfer import longest_lag_s
 
 if TYPE_CHECKING:
-    from planner.gauges.forecast import Forecast
+    from planner.gauges.forecast import FloodCategories, Forecast
     from planner.gauges.store import Store
     from planner.river import River
 
@@ -50,11 +55,14 @@ class Beside:
         Flood categories to stage [m]; only those that are known.
     normals : mapping or None
         Percentiles by day of the year.
+    notes : tuple of str
+        What was left out.
     """
 
     forecast: Forecast | None = None
     categories: Mapping[str, float] = field(default_factory=dict)
     normals: Mapping | None = None
+    notes: tuple[str, ...] = ()
 
 
 def look_beside(
@@ -64,8 +72,12 @@ def look_beside(
     link: str = "",
     online: bool = True,
     cache: Store | None = None,
+    series: Series | None = None,
 ) -> Beside:
     """Forecast, flood categories and percentiles of a gauge; what cannot be had is left unknown.
+
+    Categories are stages above their agency's zero: where its own readings stand off the record, they are none of this
+    gauge's.
 
     Parameters
     ----------
@@ -81,6 +93,8 @@ def look_beside(
         False asks nothing of the network (the service was silent a moment ago).
     cache : Store, optional
         Where replies are kept; the user's own when not given.
+    series : Series, optional
+        The gauge's record, to hold the agency's readings against.
     """
     gauge = link or station
     forecast = open_forecast(gauge, now=now, reply_files=replies, cache=cache, online=online)
@@ -88,7 +102,22 @@ def look_beside(
     if found is None and link:
         found = open_categories(station, reply_files=replies, cache=cache, online=False)
     normals = open_normals(station, reply_files=replies, cache=cache, online=online)
+    off = _off(found, forecast, series)
+    if found is not None and abs(off) > rule("forecast_miss"):
+        note = (
+            f"The flood categories of {found.station} are not used: its readings are {off:+.2f} m off those of "
+            f"{station}. Correct [forecasts] in river.toml, or give [flood_stage] there."
+        )
+        return Beside(forecast, {}, normals, (note,))
     return Beside(forecast, found.known_stages() if found is not None else {}, normals)
+
+
+def _off(found: FloodCategories | None, forecast: Forecast | None, series: Series | None) -> float:
+    """How far the zero of the categories stands off that of the record [m]; NaN not known."""
+    off = zero_off(forecast.seen_times, forecast.seen_stage_m, series) if forecast is not None else math.nan
+    if math.isnan(off) and found is not None and found.seen_at is not None:
+        off = zero_off(np.array([to_datetime64(found.seen_at)]), np.array([found.seen_stage_m]), series)
+    return off
 
 
 @dataclass(frozen=True)
@@ -207,8 +236,9 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
     if station:
         online = series is not None and not series.from_cache
         beside = look_beside(
-            station, request.now, tuple(request.replies), link_of(river, station), online, request.store
+            station, request.now, tuple(request.replies), link_of(river, station), online, request.store, series
         )
+        notes.extend(beside.notes)
     expected = _expected(station, series, request, beside, level, river)
     around = _around(station, series, request, beside, level, river)
     rating = rating_of(series) if series is not None else None

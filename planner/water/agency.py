@@ -15,7 +15,7 @@ from planner.water.levels import stage_at
 from planner.water.rating import Rating
 from planner.water.rules import rule
 
-__all__ = ["with_forecast"]
+__all__ = ["with_forecast", "zero_off"]
 
 
 def with_forecast(
@@ -61,7 +61,7 @@ def with_forecast(
     at = to_datetime64(last.time)
     lead = (times - at).astype("timedelta64[s]").astype(np.float64) / 3600.0
     h, miss, later = _joined(forecast, forecast.stage_m, times, lead, last.stage_m, at)
-    off = _zero_off(forecast, past)
+    off = zero_off(forecast.seen_times, forecast.seen_stage_m, past)
     if abs(off) > rule("forecast_miss"):
         return made, (
             f"The forecast of the {forecast.agency} is not used: its own readings are {off:+.2f} m off this gauge's: "
@@ -117,11 +117,19 @@ def _joined(
     return said - miss * np.clip(1.0 - lead / rule("forecast_blend"), 0.0, 1.0), miss, later
 
 
-def _zero_off(forecast: Forecast, past: Series | None) -> float:
-    """How far the agency's own readings stand above the record, the median of all [m]; NaN where they do not meet."""
-    if past is None or not len(forecast.seen_times):
+def zero_off(times: np.ndarray, stages: np.ndarray, past: Series | None) -> float:
+    """How far an agency's own readings stand above the record, the median of all [m]; NaN where they do not meet.
+
+    Parameters
+    ----------
+    times, stages : np.ndarray
+        Its readings, UTC datetime64[s] and [m], shape (k,).
+    past : Series or None
+        The record.
+    """
+    if past is None or not len(times):
         return math.nan
-    off = forecast.seen_stage_m - stage_at(past, forecast.seen_times)
+    off = stages - stage_at(past, times)
     off = off[np.isfinite(off)]
     return float(np.median(off)) if len(off) else math.nan
 
