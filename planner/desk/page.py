@@ -111,7 +111,7 @@ def rules() -> dict[str, Any]:
         "beds": [[row["class"], row["description"]] for row in rows("roughness") if row["kind"] != "flood plain"],
         "craft": list(_CRAFT),
         "hazards": list(_HAZARDS),
-        "services": [[name, *SERVICES[name]] for name in with_list()],
+        "services": [[name, SERVICES[name].country, SERVICES[name].said] for name in with_list()],
     }
 
 
