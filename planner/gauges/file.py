@@ -11,6 +11,7 @@ and discharge are needed, the rest may be absent. Other columns are left alone.
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 from datetime import UTC, datetime
@@ -174,21 +175,32 @@ def _renamed(header: list[str], named: dict[str, str], where: str) -> list[str]:
 
 
 def _zoned(stamps: list[str], zone: str, where: str) -> list[str]:
-    """Stamps with an offset; those that carry none take the zone's."""
+    """Stamps with an offset; those that carry none take the zone's.
+
+    Of the hour that a clock shows twice the second is meant where the file goes back in time otherwise.
+    """
     if not zone:
         return stamps
     try:
         local = ZoneInfo(zone)
     except (ZoneInfoNotFoundError, ValueError) as error:
         raise GaugeReplyUnfit(f"zone {zone!r}", "a zone such as America/Chicago", "correct the gauge", where) from error
-    out = []
+    out: list[str] = []
+    before = datetime.min.replace(tzinfo=UTC)
     for stamp in stamps:
         try:
             moment = datetime.fromisoformat(stamp)
         except ValueError:
             out.append(stamp)  # told by the reader of times, with its line
             continue
-        out.append((moment if moment.tzinfo else moment.replace(tzinfo=local)).isoformat())
+        if moment.tzinfo is None:
+            moment = moment.replace(tzinfo=local)
+        with contextlib.suppress(OverflowError):  # a year that no zone reaches is told with its line as well
+            second = moment.replace(fold=1)
+            if moment.astimezone(UTC) <= before < second.astimezone(UTC):
+                moment = second
+            before = moment.astimezone(UTC)
+        out.append(moment.isoformat())
     return out
 
 

@@ -149,8 +149,8 @@ def _rows(raw: bytes, where: str, notes: list[str]) -> list[tuple[str, dict[str,
 
 
 def _column(rows: list[dict[str, Any]], factor: float, where: str) -> Column:
-    # the station's own row comes last, so that of two with one time it is the one kept
-    rows = sorted(rows, key=lambda row: row.get("code_station") not in (None, ""))
+    own = {str(row.get("date_obs")) for row in rows if row.get("code_station") not in (None, "")}
+    rows = [row for row in rows if row.get("code_station") not in (None, "") or str(row.get("date_obs")) not in own]
     stamps = [str(row.get("date_obs") or "") for row in rows]
     stamps = [stamp if re.search(r"(Z|[+-]\d\d:\d\d)$", stamp) else f"{stamp}Z" for stamp in stamps]
     try:

@@ -122,8 +122,8 @@ class Series:
     def last(self) -> Reading:
         """Last row with a stage or a discharge; the last row of all when no row has one.
 
-        The other values come from their newest row within 1 h before, unless that row itself is flagged as ice,
-        equipment or missing.
+        The other values come from their newest row within 1 h before, unless the last row itself is flagged as ice,
+        equipment or missing; a stage or discharge that is flagged as equipment trouble stands beside no other.
 
         Raises
         ------
@@ -141,10 +141,14 @@ class Series:
         flagged = quality in (Quality.ICE, Quality.EQUIPMENT, Quality.MISSING)
 
         def value(column: np.ndarray, fill: bool) -> float:
-            at = row
-            while fill and np.isnan(column[at]) and at > 0 and self.times[row] - self.times[at - 1] <= _COMPANION:
-                at -= 1
-            return float(column[at])
+            level = column is self.stage_m or column is self.discharge_m3s
+            for at in range(row, -1, -1):
+                if self.times[row] - self.times[at] > _COMPANION or (at < row and not fill):
+                    break
+                spoilt = level and at < row and self.quality[at] == str(Quality.EQUIPMENT)
+                if not np.isnan(column[at]) and not spoilt:
+                    return float(column[at])
+            return float("nan")
 
         return Reading(
             time=to_datetime(self.times[row]),

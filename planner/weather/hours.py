@@ -14,9 +14,11 @@ from planner.weather.records import Alert, Forecast
 __all__ = ["Weather", "alert_level", "wind_words"]
 
 # Design choices. That no alert is in force says something about the next hours only. Thunder that is not forecast for
-# every hour may still be raised by the hours that are, and is otherwise not known.
+# every hour may still be raised by the hours that are, and is otherwise not known; the same of a forecast that was last
+# updated a day ago, as a service that stalls goes on giving it.
 _ALERTS_SPEAK_FOR = timedelta(hours=24)
 _THUNDER_RAISES = 30.0
+_FORECAST_SPEAKS_FOR = timedelta(hours=24)
 _RAIN_SAID_MM = 5.0
 _RAIN_BEFORE = timedelta(hours=24)
 _FLOOD_WORDS = ("none", "advisory", "watch", "warning")
@@ -60,7 +62,7 @@ class Weather:
         found: dict[str, Any] = {"air_temp_c": None, "thunder_chance": None}
         if self.forecast is not None:
             here = self.forecast.during(start, end)
-            whole = self.forecast.covers(start, end)
+            whole = self.forecast.covers(start, end) and not self._stalled()
             found["air_temp_c"] = _all(self.forecast.air_c[here], whole, min)
             thunder = self.forecast.thunder_chance[here]
             found["thunder_chance"] = _all(thunder, whole, max)
@@ -68,6 +70,11 @@ class Weather:
             if found["thunder_chance"] is None and len(known) and float(known.max()) >= _THUNDER_RAISES:
                 found["thunder_chance"] = float(known.max())
         return found | self._alerted(start, end)
+
+    def _stalled(self) -> bool:
+        """Whether the forecast was last updated long before it was asked for."""
+        issued = self.forecast.issued_at if self.forecast is not None else None
+        return issued is not None and self.looked_up_at - issued > _FORECAST_SPEAKS_FOR
 
     def _alerted(self, start: datetime, end: datetime) -> dict[str, Any]:
         if self.alerts is None:
@@ -129,6 +136,9 @@ class Weather:
         wind = self.against(bearing) if bearing == bearing else math.nan
         found = self.conditions()
         notes = [*self.notes, *(self.forecast.notes if self.forecast is not None else ())]
+        if self._stalled() and self.forecast is not None and self.forecast.issued_at is not None:
+            updated = f"{self.forecast.issued_at:%Y-%m-%d %H:%M} UTC"
+            notes.append(f"The forecast was last updated at {updated}: too long ago to tell that there is no thunder.")
         notes += [note for note in (self.rain_note(units), wind_words(wind, units)) if note]
         return {
             "service": self.forecast.service if self.forecast is not None else None,

@@ -11,7 +11,7 @@ import pytest
 import requests
 
 from planner.errors import GaugeReplyUnfit
-from planner.gauges import file, open_series, parse_iv_json, transport, waterml2
+from planner.gauges import file, france, open_series, parse_iv_json, transport, waterml2
 from planner.gauges.beside import open_categories, open_forecast
 from planner.gauges.store import Store
 from tests.gauges import replies
@@ -134,3 +134,38 @@ def test_a_reply_stands_for_its_whole_span(tmp_path: Path) -> None:
     assert back is not None
     np.testing.assert_allclose(back.stage_m / 0.3048, [1, 1, 1])
     assert back.times[-1] == old.times[-1]
+
+
+def test_the_hour_that_a_clock_shows_twice_stays_two_hours() -> None:
+    """Regression: in a file of local times the second 01:00 to 02:00 of autumn was laid over the first."""
+    clock = ["00:30", "01:00", "01:30", "01:00", "01:30", "02:00"]
+    rows = "\n".join(f"2026-11-01 {at},{stage}" for at, stage in zip(clock, range(6), strict=True))
+    series = file.parse(f"when,stage_m\n{rows}\n".encode(), "file:x.csv?time=when&zone=America/Chicago")
+    assert series.stage_m.tolist() == [0, 1, 2, 3, 4, 5]
+    assert (np.diff(series.times).astype(int) == 1800).all()
+    once = "2026-11-01 01:30,1\n2026-11-01 02:00,2\n"
+    series = file.parse(f"when,stage_m\n{once}".encode(), "file:x.csv?time=when&zone=America/Chicago")
+    assert str(series.times[0]) == "2026-11-01T06:30:00"
+
+
+def test_a_spoilt_stage_stands_beside_no_later_flow() -> None:
+    """Regression: the stage of a quarter hour before, marked as failed, was read with a good discharge after it."""
+    raw = b"time,stage_m,discharge_m3s,qualifier\n" + b"\n".join(
+        [b"2026-06-12T17:30:00Z,1.0,20,", b"2026-06-12T17:45:00Z,9.9,,equipment", b"2026-06-12T18:00:00Z,,20,"]
+    )
+    last = file.parse(raw, "file:x.csv").last()
+    assert last.discharge_m3s == 20.0
+    assert last.stage_m == 1.0
+    assert last.time == datetime(2026, 6, 12, 18, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("site_first", [True, False])
+def test_a_better_word_of_the_site_does_not_override_the_station(site_first: bool) -> None:
+    """Regression: of two values of one time the site's stood where its quality was the better, against the note."""
+    row = {"code_site": "V7155010", "grandeur_hydro": "Q", "date_obs": "2026-06-06T11:55:00Z"}
+    rows = [
+        {**row, "code_station": None, "resultat_obs": 9999.0, "code_qualification_obs": 20, "code_statut": 16},
+        {**row, "code_station": "V715501001", "resultat_obs": 2050.0, "code_qualification_obs": 12},
+    ]
+    reply = json.dumps({"data": rows if site_first else rows[::-1]}).encode()
+    assert france.parse(reply, "france:V715501001").discharge_m3s.tolist() == [2.05]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -344,3 +345,17 @@ def test_a_plan_as_of_another_hour_is_not_mixed_with_todays_weather():
     got = look_up(river(SPOTS), START, END, NOW, present=NOW + timedelta(days=200))
     assert got.notes == ("Weather was not looked up: the plan is made as of another hour than the present.",)
     assert got.alerts is None
+
+
+def test_a_forecast_that_stalled_clears_no_thunder():
+    """Regression: one last updated five days ago covered the hours, and no thunder in it read as no thunder."""
+    fresh = weather(grid(NOW))
+    stalled = replace(fresh, looked_up_at=NOW + timedelta(hours=24, minutes=1))
+    assert fresh.conditions()["thunder_chance"] is not None
+    assert replace(fresh, looked_up_at=NOW + timedelta(hours=24)).conditions()["thunder_chance"] is not None
+    assert stalled.conditions()["thunder_chance"] is None
+    assert stalled.conditions()["air_temp_c"] is None
+    assert any("last updated at 2026-06-12 23:00 UTC" in note for note in stalled.as_dict()["notes"])
+    assert not any("last updated" in note for note in fresh.as_dict()["notes"])
+    stormy = weather(grid(NOW, probabilityOfThunder=layer(NOW, [70] * 24)))
+    assert replace(stormy, looked_up_at=NOW + timedelta(days=5)).conditions()["thunder_chance"] == 70.0
