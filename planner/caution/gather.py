@@ -49,6 +49,20 @@ def _temperatures(series: Series, now: datetime) -> dict[str, float | None]:
     return {"water_temp_c": _extreme(min, day), "water_temp_high_c": _extreme(max, day)}
 
 
+def _without_failures(series: Series, now: datetime | None) -> Series:
+    """The record without what a failed instrument gave between good readings; at its end it stands, marked as it is."""
+    import numpy as np
+
+    from planner.gauges.series import Quality
+    from planner.water.clean import without_marked
+
+    known = series.has_level() & (series.quality != str(Quality.EQUIPMENT))
+    if now is not None:
+        known &= series.times.astype("datetime64[s]").astype(np.int64) <= now.timestamp()
+    good = np.flatnonzero(known)
+    return without_marked(series, Quality.EQUIPMENT, until=int(good[-1]) if len(good) else 0)
+
+
 def _folder(river: River) -> dict[str, Any]:
     """What the river folder says beyond its party: ``regulated`` and ``craft_minimum`` (a discharge with its unit)."""
     out = dict(party_conditions(river.party))
@@ -184,7 +198,8 @@ def gather_conditions(
     if series is not None:
         found["ice_unmarked"] = not marks_ice(series.station)
     if series is not None and len(series):
-        found |= rise_conditions(series.times, series.stage_m, series.discharge_m3s, now)
+        risen = _without_failures(series, now)
+        found |= rise_conditions(series.times, risen.stage_m, risen.discharge_m3s, now)
         found |= cloudy_conditions(series.times, series.turbidity_fnu, now)
         if now is not None:
             found |= _temperatures(series, now)
@@ -202,6 +217,8 @@ def gather_conditions(
         reading = series.rows(series.times.astype("datetime64[s]").astype("int64") <= now.timestamp())
         if bool(reading.has_level().any()):
             found["data_age_min"] = (now - reading.last().time).total_seconds() / 60
+            if found.get("quality") is None and "equipment" in reading.last_flags():
+                found["quality"] = "equipment"  # of what the record says beside the stated level, the rise above all
     if trip is not None:
         for name in ("takeout_vs_sunset_min", "takeout_vs_dusk_min", "hazards_in_reach"):
             found[name] = getattr(trip, name)

@@ -8,10 +8,10 @@ from datetime import datetime
 
 import numpy as np
 
-from planner.gauges.series import Series, to_datetime64
+from planner.gauges.series import Quality, Series, to_datetime64
 from planner.water.rules import rule
 
-__all__ = ["Check", "check_table", "cleaned"]
+__all__ = ["Check", "check_table", "cleaned", "without_marked"]
 
 
 @dataclass(frozen=True)
@@ -68,6 +68,26 @@ def cleaned(series: Series) -> Series:
         return series
     discharge = np.where(lost, np.nan, series.discharge_m3s)
     return replace(series, stage_m=stage, discharge_m3s=discharge).noted(*notes)
+
+
+def without_marked(series: Series, *marks: Quality, until: int | None = None) -> Series:
+    """The series with stage and discharge of rows that carry one of these marks made unknown.
+
+    Parameters
+    ----------
+    series : Series
+        As it came.
+    *marks : Quality
+        Such as equipment trouble, whose figures are no readings of the water.
+    until : int, optional
+        Rows from this one on are left as they are.
+    """
+    marked = np.isin(series.quality, [str(mark) for mark in marks]) & series.has_level()
+    marked[len(series) if until is None else until :] = False
+    if not marked.any():
+        return series
+    stage, discharge = (np.where(marked, np.nan, column) for column in (series.stage_m, series.discharge_m3s))
+    return replace(series, stage_m=stage, discharge_m3s=discharge)
 
 
 def check_table(series: Series, now: datetime) -> tuple[Check, ...]:

@@ -13,7 +13,7 @@ from planner.gauges.forecast import Forecast
 from planner.gauges.series import Quality, Reading, Series, to_datetime64
 from planner.water.agency import with_forecast
 from planner.water.carry import Carried, carry_on, is_falling, ln, recorded, without_range
-from planner.water.clean import cleaned
+from planner.water.clean import cleaned, without_marked
 from planner.water.levels import discharge_at, interpolate, stage_at, trend
 from planner.water.rating import Rating, rating_of
 from planner.water.rules import rule
@@ -154,7 +154,7 @@ def expect(
     past = None
     if series is not None and len(series):
         before = series.rows(series.times <= to_datetime64(now))
-        past = cleaned(before) if len(before) else None
+        past = without_marked(cleaned(before), Quality.EQUIPMENT) if len(before) else None
     station = series.station if series is not None else gauge
     rating = rating_of(past) if past is not None else None
     row = _last_good(past) if past is not None else None

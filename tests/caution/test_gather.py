@@ -164,3 +164,38 @@ def test_ice_that_is_marked_counts_whoever_marks_it():
     """A word of ice stands, from a service that was not known to say it too."""
     series = replace(record(np.full(400, 2.0), "ice"), station="canada:05BJ004", service="canada")
     assert assess_river(gather_conditions(river(SPOTS), expect(series, NOW, *WINDOW), series, NOW)).level == 3
+
+
+def marked(stage, *rows):
+    """A record of this stage in which some rows are marked as equipment trouble."""
+    quality = np.full(len(stage), "provisional", dtype="<U12")
+    quality[list(rows)] = "equipment"
+    return record(stage, quality)
+
+
+def test_what_a_failed_float_gave_between_good_readings_is_no_rise():
+    """Regression: a quarter hour of a stuck float, marked as such, read as a rise of 1.8 m within the hour."""
+    stage = np.full(400, 2.0)
+    stage[-3] = 0.2
+    series = marked(stage, -3)
+    c = gather_conditions(river(SPOTS), expect(series, NOW, *WINDOW), series, NOW)
+    assert c.rise_m_1h == 0.0
+    torn = np.full(400, 2.0)
+    torn[-2:] = 2.9
+    ends = marked(torn, -2, -1)
+    caution = assess_river(gather_conditions(river(SPOTS), expect(ends, NOW, *WINDOW), ends, NOW))
+    assert next(check.level for check in caution.base if check.rule == "F6") == 3
+
+
+def test_a_stated_level_does_not_make_a_failed_gauge_tell_the_rise():
+    """Regression: with a level of one's own the stuck float of a failed gauge was counted as a river that stands."""
+    series = marked(np.full(400, 2.0), *range(-40, 0))
+    stated = gather_conditions(river(SPOTS), expect(series, NOW, *WINDOW, level=2.0), series, NOW)
+    caution = assess_river(stated)
+    assert {check.rule: check.level for check in caution.base if check.rule in ("X1", "F6", "F6q")} == {
+        "X1": None, "F6": None, "F6q": None,
+    }  # fmt: skip
+    assert not any(check.blocks for check in caution.base)
+    sound = record(np.full(400, 2.0))
+    heard = gather_conditions(river(SPOTS), expect(sound, NOW, *WINDOW, level=2.0), sound, NOW)
+    assert next(check.level for check in assess_river(heard).base if check.rule == "F6") == 0

@@ -13,6 +13,7 @@ import pytest
 from planner.plan.ask import Request
 from planner.plan.readings import read_gauge
 from planner.plan.surveys import survey_days, with_survey_days
+from planner.plan.waters import run_water
 from planner.river import read_river
 from planner.water import stage_at
 from tests.rivers import EXAMPLES, small_river
@@ -59,3 +60,26 @@ def test_a_day_that_cannot_be_had_is_said(river) -> None:
     joined, notes = with_survey_days(view.series, old, _request())
     assert joined is view.series
     assert "2019-05-01" in notes[0]
+
+
+@pytest.mark.parametrize("mark", ["equipment", "ice"])
+def test_a_marked_stage_reduces_no_sounding(tmp_path: Path, mark: str) -> None:
+    """Regression: the stage of a failed gauge, 1 m too high on a survey day, made the run 0.6 m shallower."""
+    folder = small_river(EXAMPLES / "demo", tmp_path / "river")
+    before = read_gauge("file:gauge.csv", _request(), read_river(folder), None)
+    head, *rows = (folder / "gauge.csv").read_text(encoding="utf-8").splitlines()
+    marked = []
+    for row in rows:
+        time, stage, discharge, warm, word = row.split(",")
+        if time.startswith("2026-04-25"):
+            stage, discharge, word = f"{float(stage) + 1:.3f}", f"{3 * float(discharge):.2f}", mark
+        marked.append(",".join([time, stage, discharge, warm, word]))
+    (folder / "gauge.csv").write_text("\n".join([head, *marked]) + "\n", encoding="utf-8")
+    river = read_river(folder)
+    view = read_gauge("file:gauge.csv", _request(), river, None)
+    noon, may = np.datetime64("2026-04-25T17:00:00"), np.datetime64("2026-05-30T17:00:00")
+    assert np.isnan(stage_at(view.record, noon))
+    assert stage_at(view.record, may) == stage_at(before.record, may)
+    reduced = run_water(river.run("chute"), river, view).flow
+    assert reduced.soundings == 44  # of 125: those of the day that was read well
+    assert reduced.stage_ref == pytest.approx(float(stage_at(before.record, may)), abs=0.1)
