@@ -328,3 +328,12 @@ def test_the_table_of_mutants_adds_up_and_names_what_can_be_run() -> None:
         assert bool(why.strip()) or killed == tried, f"{module}: what lives is not explained"
     sums = [sum(int(row[place]) for row in rows) for place in (1, 3)]
     assert f"{sums[0]} tried, {sums[1]} killed, {sums[0] - sums[1]} explained" in text
+
+
+def test_every_module_of_flow_sink_and_caution_is_in_the_table_of_mutants() -> None:
+    """A new one is tried before it can be forgotten; what only hands on the names of others has nothing to change."""
+    paths = [path for name in ("flow", "sink", "caution") for path in (ROOT / "planner" / name).glob("*.py")]
+    modules = {f"{path.parent.name}.{path.stem}" for path in paths if "def " in path.read_text(encoding="utf-8")}
+    assert {f"planner.{module}" for module in modules} == set(TARGETS | ALONE)
+    text = (ROOT / "docs" / "faults.md").read_text(encoding="utf-8")
+    assert set(re.findall(r"^\| `(\w+\.\w+)` \| \d+ of \d+ \|", text, re.MULTILINE)) == modules
