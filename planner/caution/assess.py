@@ -149,8 +149,8 @@ def assess_beside(
 ) -> Caution:
     """Caution of what another gauge of the river reads, beside `assess_river` of its first one.
 
-    Level, rank, rise and local limits of that gauge, each under its name; cold and cloudy water there where they raise
-    something. Weather, daylight, map and party are the river's and stand with its first gauge.
+    Level, rank, rise, temperature, clouding and local limits of that gauge, each under its name. Weather, daylight, map
+    and party are the river's and stand with its first gauge.
 
     Parameters
     ----------
@@ -172,7 +172,6 @@ def assess_beside(
     elsewhere = {str(item.get("gauge", "")) for item in thresholds} - {gauge}
     local, low = local_checks(thresholds, c, units=units, doubts=doubts(c), gauge=gauge, elsewhere=elsewhere)
     found = [check for check in _checks(rule_ids("river"), c, "", units) if check.kind in ("level", "rise", "sensor")]
-    found = [check for check in found if check.level or check.kind != "sensor"]
     named = [
         replace(check, where=gauge, text=f"{gauge}: {check.text}" if check.text else "")
         for check in (*_undated(local, c), *found)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from planner.caution import Conditions, assess_beside, assess_river, worst
+from planner.caution import Conditions, assess_beside, assess_river, hold_record, worst
 from planner.files import plain
 from planner.plan.ask import request
 from planner.plan.compute import compute_plan
@@ -117,3 +118,19 @@ def test_limits_of_other_gauges_are_left_to_them() -> None:
     )
     found = {r["rule"]: (r["where"], r["level"]) for r in both.reasons if r["rule"].startswith("F1")}
     assert found == {"F1.1": ("", 1), "F1.2": ("usgs:2", 2), "F1.3": ("", None)}
+
+
+def test_what_a_gauge_raised_holds_when_it_falls_silent() -> None:
+    """Regression: the cold that the second gauge had raised was gone with its thermometer; its flood was held."""
+    first = assess_river(Conditions(data_age_min=10, quality="provisional", rise_m_3h=0.0), gauge="usgs:1")
+    told = Conditions(
+        data_age_min=10, quality="provisional", stage_m=4.0, minor_stage_m=3.0, rise_m_3h=0.0, water_temp_c=8.0
+    )
+    before = worst([first, assess_beside(told, gauge="usgs:2")]).as_dict()
+    after = worst([first, assess_beside(Conditions(quality="missing"), gauge="usgs:2")]).as_dict()
+    held = {(r["rule"], r["where"]): r["level"] for r in hold_record(before, after)["reasons"] if r["level"]}
+    assert held[("F4", "usgs:2")] == 3
+    assert held[("C1", "usgs:2")] == 2
+    good = replace(told, stage_m=1.0, action_stage_m=2.0, water_temp_c=23.0)
+    clear = worst([first, assess_beside(good, gauge="usgs:2")]).as_dict()
+    assert not [r for r in hold_record(before, clear)["reasons"] if r["level"] and r["rule"] in ("F4", "C1", "C2")]
