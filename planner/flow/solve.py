@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -216,9 +216,11 @@ def _held(
     ground: Ground,
 ) -> Solved:
     """Levels from the control, which does not depend on the run's bed."""
-    levels = control.level(reduced.discharge)
+    # its formula goes on above its table, which is laid anew up to the highest of these levels
+    above = replace(control, levels=np.array([math.inf]))
+    levels = above.level(reduced.discharge)
     levels = np.where(np.isfinite(levels), levels, parallel)
-    waterline = float(control.level(line.discharge)) if math.isfinite(line.discharge) else line_parallel
+    waterline = float(above.level(line.discharge)) if math.isfinite(line.discharge) else line_parallel
     waterline = waterline if math.isfinite(waterline) else line_parallel
     if not np.isfinite(levels).all():
         levels = np.nan_to_num(levels)

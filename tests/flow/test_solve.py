@@ -193,3 +193,20 @@ def test_levels_settle_to_a_centimetre_though_they_begin_far_off():
     assert flow.levels_sounded[1] == pytest.approx(level_of(q * FULL), abs=0.02)
     middle = np.abs(flow.bed.grid.n) < 18.0
     assert flow.bed.grid.z[middle] == pytest.approx(-2.0, abs=0.03)
+
+
+@pytest.mark.parametrize("with_stage", [True, False])
+def test_a_pool_sounded_in_a_flood_keeps_its_bed(with_stage):
+    """Regression: beyond 4 m above the first day, at a gauge without stage, the flood's soundings were laid at level 0.
+
+    Forty times the discharge stands 4.9 m higher over a lip of 0.6 m: the bed came out 2.4 m too deep.
+    """
+    high = 0.6 * 40 ** (1 / 1.67) - 0.6
+    pool = {"control": "downstream", "control_depth_m": 0.6}
+    drawn_then = datetime(2026, 5, 16, tzinfo=UTC)
+    world = PLAIN.but(with_stage=with_stage)
+    flow = prism(days=(1.0, 40.0), held=(0.0, high), world=world, extra=pool, waterline_at=drawn_then)
+    assert flow.levels_sounded[1] == pytest.approx(high, abs=1e-3)
+    assert flow.waterline == pytest.approx(high, abs=1e-3)
+    assert flow.bed.grid.z[np.abs(flow.bed.grid.n) < 18.0] == pytest.approx(-2.0, abs=0.02)
+    assert float(flow.relation.level(40.0 * FULL)) == pytest.approx(high, abs=1e-3)

@@ -47,6 +47,14 @@ def test_a_batch_swims_as_each_swim_alone(head, slim, bulky, river):
                 assert np.allclose(batch.count_depth[b, :start], alone.fly_depth_m[:start], atol=1e-9)
 
 
+def test_each_record_has_its_moment(head, slim, bulky, river):
+    """A quarter of a second apart from the first strip on, as many as the longest retrieve has."""
+    batch = free_swims(_some(head, slim, bulky, river), [0.0, 2.0], every_s=0.25)
+    assert batch.times_s.shape == batch.depth.shape[2:]
+    assert batch.times_s[[0, 1]] == pytest.approx([0.0, 0.25])
+    assert batch.times_s[batch.ends.max() - 1] == pytest.approx(0.25 * (batch.ends.max() - 1))
+
+
 def test_the_deepest_node_is_never_above_the_fly(head, slim, bulky, river):
     """The low node is the fly or deeper."""
     batch = free_swims(_some(head, slim, bulky, river), [0.0, 5.0])

@@ -74,4 +74,6 @@ def test_a_retrieve_lasts_as_long_as_its_line_takes_at_the_strip(head, slim, cou
     assert lasts("held") == pytest.approx((15.0 - 2.4) / 0.45 + ends)
     # the surface runs 7/6 as fast as the mean of a sixth-power profile
     assert lasts("fed") == pytest.approx((15.0 - 2.4 + (1.1 * 0.7 + 0.2) * count) / 0.45 + ends)
+    # from a boat that drifts faster than the surface, what is fed runs at the difference
+    assert lasts("fed", boat=0.9) == pytest.approx((15.0 - 2.4 + (1.1 * 0.2 + 0.2) * count) / 0.45 + ends)
     assert lasts("mended") == pytest.approx((15.0 - 2.4 + 15.0 / 12.0 * (1.0 + count / 2.5)) / 0.45 + ends)
