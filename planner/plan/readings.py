@@ -20,7 +20,7 @@ from planner.plan.ask import AskedLevel, Request
 from planner.plan.surveys import with_survey_days
 from planner.water import Expected, Rating, expect, rating_of
 from planner.water.agency import zero_off
-from planner.water.clean import without_marked
+from planner.water.clean import cleaned, without_marked
 from planner.water.percentiles import Standing, standing
 from planner.water.rules import rule
 from planner.water.transfer import longest_lag_s
@@ -138,7 +138,8 @@ class GaugeView:
     notes : tuple of str
         What must be said about it.
     record : Series or None
-        `series` with the days of the soundings; what is marked as equipment trouble or ice is unknown in it.
+        `series` with the days of the soundings; what is marked as equipment trouble or ice, and what jumps off
+        and back, is unknown in it.
     beside : Beside
         Forecast, flood categories, percentiles.
     standing : Standing or None
@@ -247,7 +248,7 @@ def read_gauge(station: str, request: Request, river: River, level: AskedLevel |
     if series is not None:
         record, lacking = with_survey_days(series, river, request)
         # a stage of a failed instrument, or one that ice has backed up, tells no level of the day of a sounding
-        record = without_marked(record, Quality.EQUIPMENT, Quality.ICE)
+        record = without_marked(cleaned(record), Quality.EQUIPMENT, Quality.ICE)
         notes.extend([*series.notes, *lacking])
     notes.extend(expected.notes)
     day = request.start.astimezone(ZoneInfo(river.timezone)).date()

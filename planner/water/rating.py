@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from planner.gauges.series import Quality, Series
+from planner.water.clean import cleaned
 from planner.water.rules import rule
 
 __all__ = ["Rating", "interpolate_rating", "interpolate_shift", "rating_of"]
@@ -80,14 +81,18 @@ def rating_of(series: Series) -> Rating | None:
 
     Each distinct stage (to 0.01 ft) counts once, by its median discharge, so that weeks of low water do not outweigh
     the few hours of high water. For each trial offset a and b are a straight line in ln Q over ln(h - e); the offset
-    with the least sum of squares is taken. Rows under ice, equipment trouble or stale are left out.
+    with the least sum of squares is taken. Rows under ice, equipment trouble or stale are left out, and so are those in
+    which one of the two jumps off and back without the other: as each stage counts once, one of them weighs as much as
+    a flood.
 
     Returns
     -------
     Rating or None
         None when the pairs are too few or span too little stage.
     """
+    smooth = cleaned(series)
     good = np.isfinite(series.stage_m) & (series.discharge_m3s > 0)
+    good &= np.isnan(smooth.stage_m) == np.isnan(smooth.discharge_m3s)
     good &= ~np.isin(series.quality, [str(q) for q in _UNFIT])
     if not good.any():
         return None

@@ -37,6 +37,40 @@ def test_weeks_of_low_water_do_not_outweigh_a_flood() -> None:
         assert float(rating.discharge(made.power(discharge))) == pytest.approx(discharge, rel=0.01)
 
 
+def quiet() -> tuple[np.ndarray, np.ndarray]:
+    """Stage to a hundredth of a foot and discharge of two quiet months."""
+    t = np.arange(5760)
+    q = 20.0 + 2.0 * np.sin(t / 300) + 0.5 * np.sin(t / 40)
+    return np.round(made.power(q) / 0.003048) * 0.003048, q
+
+
+@pytest.mark.parametrize("which", ["stage", "discharge"])
+def test_one_value_that_jumps_does_not_bend_the_relation(which: str) -> None:
+    """Regression: a single spike of stage, one distinct stage among sixty, told 20 m³/s at 3 m in place of 68."""
+    stage, discharge = quiet()
+    plain = rating_of(made.series(stage, discharge))
+    bent_h, bent_q = stage.copy(), discharge.copy()
+    if which == "stage":
+        bent_h[3000] += 6.0
+    else:
+        bent_q[3000] *= 30.0
+    bent = rating_of(made.series(bent_h, bent_q))
+    assert plain is not None
+    assert bent is not None
+    assert float(bent.discharge(3.0)) == pytest.approx(float(plain.discharge(3.0)), rel=0.02)
+    assert bent.highest_m == plain.highest_m
+
+
+def test_a_short_flood_in_both_is_no_spike() -> None:
+    """A peak of one reading that stage and discharge tell together is the best pair there is."""
+    stage, discharge = quiet()
+    stage[3000], discharge[3000] = float(made.power(np.array(200.0))), 200.0
+    rating = rating_of(made.series(stage, discharge))
+    assert rating is not None
+    assert rating.highest_m == stage[3000]
+    assert float(rating.discharge(stage[3000])) == pytest.approx(200.0, rel=0.02)
+
+
 def test_fit_agrees_with_a_general_least_squares_solver() -> None:
     """On the recorded pairs at Bower, scipy's solver in three unknowns gives no smaller sum of squares."""
     now = datetime(2018, 6, 2, 4, tzinfo=UTC)
