@@ -53,6 +53,8 @@ QUALIFIERS: dict[str, tuple[Quality, Quality]] = {
     "DRY": (Quality.ESTIMATED, Quality.MISSING),
     "ZEROFLOW": (Quality.ESTIMATED, Quality.MISSING),
 }
+# A word that begins so is taken for the one above, whatever follows: its form is not sure, and its meaning is grave.
+_GRAVE = {"ICE": "ICE", "EQUIP": "EQUIP", "EQP": "EQUIP", "MAINT": "MAINT"}
 _APPROVAL = {"approved": Quality.MEASURED, "provisional": Quality.PROVISIONAL}
 _NO_DATA = -999999.0
 _INSTANTANEOUS = "00011"
@@ -235,7 +237,9 @@ def _ranks(key: tuple[str, str], notes: list[str], code: str) -> tuple[int, int]
     present = [rank(_APPROVAL.get(approval.lower(), Quality.PROVISIONAL))]
     absent = [rank(Quality.MISSING)]
     for word in filter(None, (part.strip().upper() for part in words.split(","))):
-        known = QUALIFIERS.get(word)
+        plain = "".join(filter(str.isalnum, word))
+        grave = next((name for start, name in _GRAVE.items() if plain.startswith(start)), plain)
+        known = QUALIFIERS.get(grave)
         if known is None:
             notes.append(f"parameter {code}: qualifier {word!r} is not known here; its rows are kept as estimated")
             known = (Quality.ESTIMATED, Quality.MISSING)

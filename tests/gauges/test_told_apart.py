@@ -11,7 +11,7 @@ import pytest
 import requests
 
 from planner.errors import GaugeReplyUnfit
-from planner.gauges import file, france, open_series, parse_iv_json, transport, waterml2
+from planner.gauges import file, france, open_series, parse_iv_json, transport, usgs_v1, waterml2
 from planner.gauges.beside import open_categories, open_forecast
 from planner.gauges.store import Store
 from tests.gauges import replies
@@ -169,3 +169,19 @@ def test_a_better_word_of_the_site_does_not_override_the_station(site_first: boo
     ]
     reply = json.dumps({"data": rows if site_first else rows[::-1]}).encode()
     assert france.parse(reply, "france:V715501001").discharge_m3s.tolist() == [2.05]
+
+
+@pytest.mark.parametrize(
+    ("word", "quality"),
+    [("ICE", "ice"), ("Ice Affected", "ice"), ("EQUIP", "equipment"), ("EQUIPMENT_MALFUNCTION", "equipment"),
+     ("MAINTENANCE", "equipment"), ("FLOOD_DAMAGE", "equipment"), ("NOTICED", "estimated")],
+)  # fmt: skip
+def test_a_grave_qualifier_is_known_by_its_beginning(word: str, quality: str) -> None:
+    """Regression: ice or equipment trouble in a longer word than the one remembered was kept as an estimate."""
+    row = {
+        "time": "2026-01-01T00:00:00+00:00", "value": "5", "parameter_code": "00065", "statistic_id": "00011",
+        "time_series_id": "a", "approval_status": "Provisional", "qualifier": [word], "unit_of_measure": "ft",
+    }  # fmt: skip
+    series = usgs_v1.parse(json.dumps({"features": [{"properties": row}]}).encode(), "usgs:01542500")
+    assert series.quality.tolist() == [quality]
+    assert any("not known here" in note for note in series.notes) is (word == "NOTICED")
