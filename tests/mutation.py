@@ -127,7 +127,7 @@ _SWIMS = (
 ALONE: dict[str, tuple[str, ...]] = {
     "planner.sink.solver": _SWIMS,
     "planner.sink.nodes": ("tests/sink/test_nodes.py", *_SWIMS),
-    "planner.sink.course": ("tests/sink/test_swim.py", *_SWIMS),
+    "planner.sink.course": ("tests/sink/test_course.py", "tests/sink/test_swim.py", *_SWIMS),
     "planner.sink.batch": (
         "tests/sink/test_swim_bounds.py",
         "tests/sink/test_batch.py",

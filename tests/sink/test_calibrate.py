@@ -277,3 +277,16 @@ def test_a_piece_of_a_weight_that_no_line_has_is_refused(weight):
     """A metre of line weighs 0.2 to 20 g, as the refusal says."""
     with pytest.raises(UsageMistake, match=r"0\.2 to 20 g a metre"):
         line_report(length="1 m", fell="1.5 m", times=["9.8"], weight=weight)
+
+
+@pytest.mark.parametrize(("length", "weight", "taken"), [("0.2 m", "0.3 g", True), ("5 m", "0.3 g", False)])
+def test_the_weight_of_a_piece_is_taken_by_the_metre(length, weight, taken):
+    """0.3 g on 20 cm are 1.5 g a metre, on 5 m they are too little; what follows from it is told with it alone."""
+    given = {"length": length, "fell": "1.5 m", "times": ["9.8"]}
+    if not taken:
+        with pytest.raises(UsageMistake, match="a metre"):
+            line_report(**given, weight=weight)
+        return
+    # 1.5 g/m is 7.06 grains a foot
+    assert any(hint.startswith("7.1 grains a foot") for hint in line_report(**given, weight=weight)["hints"])
+    assert not any("grains a foot" in hint for hint in line_report(**given)["hints"])

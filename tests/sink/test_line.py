@@ -103,6 +103,33 @@ def test_a_floating_line_rises():
     assert line.sink_rate_m_s < 0
 
 
+@pytest.mark.parametrize("grains", [60.0, 160.0, 2000.0])
+def test_a_floating_head_is_as_thick_as_its_weight_makes_its_coating(grains):
+    """Mass over length, over the coating's density, is its section; one that would be thicker is taken at the bound."""
+    line = line_from_head(30 * FOOT, grains * GRAIN, 0.0)
+    section = grains * GRAIN / (30 * FOOT) / 880.0
+    assert line.head_diameter_m == pytest.approx(min(2.2e-3, math.sqrt(4.0 * section / math.pi)))
+    # the floating rear of a line with a sinking tip too
+    assert line_from_head(30 * FOOT, grains * GRAIN, 0.1).rear_diameter_m == line.head_diameter_m
+
+
+@pytest.mark.parametrize(
+    ("metres", "kg", "rate", "taken"),
+    [
+        *((0.3, 1e-3, 0.1, True), (0.29, 1e-3, 0.1, False), (40.0, 0.05, 0.1, True), (40.1, 0.05, 0.1, False)),
+        *((9.0, 0.2, 0.1, True), (9.0, 0.21, 0.1, False), (1.0, 0.05e-3, 0.0, True), (1.0, 0.04e-3, 0.0, False)),
+        *((9.0, 0.02, 0.5, True), (9.0, 0.02, 0.51, False), (9.0, 0.02, -0.01, False)),
+    ],
+)
+def test_a_head_that_none_can_be_is_refused(metres, kg, rate, taken):
+    """0.3 to 40 m, 0.05 to 200 g, sinking 0 to 0.5 m/s: the bounds themselves are taken."""
+    if taken:
+        assert line_from_head(metres, kg, rate).head_length_m == metres
+    else:
+        with pytest.raises(UsageMistake, match="1 to 130 ft"):
+            line_from_head(metres, kg, rate)
+
+
 def test_each_sink_class_knows_its_own_usual_rate():
     """Every class of the table is found again from its usual rate."""
     for row in rows("sink_classes"):
