@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.errors import SwimFailed, UsageMistake
+from planner.sink.columns import FLAG_COLUMNS, RECORD_COLUMNS, SCENARIO_FIELDS
 from planner.sink.constants import constant
-from planner.sink.course import FLAG_COLUMNS, PICKUP_TIME, RAMP, RECORD_COLUMNS, SCENARIO_FIELDS, run_one, scratch
+from planner.sink.course import PICKUP_TIME, RAMP, run_one, scratch
 from planner.sink.drag import cn_table
 from planner.sink.fly import Fly
 from planner.sink.line import Line
@@ -171,9 +172,9 @@ def retrieve_seconds(batch: Scenarios, countdown_s: float, longest_s: float = 18
     power = 1.0 / batch["exponent_m"]
     surface = np.abs(batch["mean_m_s"] * (1.0 + power) - batch["boat_speed_m_s"])
     # line fed runs no faster than the water, and a little more where a heavy line falls away from the tip
-    fed = (batch["fed"] == 1.0) * (1.1 * surface + 0.2) * countdown_s
+    fed = (batch["mode"] == 1.0) * (1.1 * surface + 0.2) * countdown_s
     # a mend lays out at most a twelfth of the cast more, and the current straightens it before the next
-    fed += (batch["fed"] == 2.0) * batch["cast_m"] / 12.0 * (1.0 + countdown_s / batch["mend_every_s"])
+    fed += (batch["mode"] == 2.0) * batch["cast_m"] / 12.0 * (1.0 + countdown_s / batch["mend_every_s"])
     out = np.maximum(batch["cast_m"] + fed - batch["pickup_m"], 0.0)
     strip = batch["strip_m_s"]
     with np.errstate(divide="ignore", invalid="ignore"):

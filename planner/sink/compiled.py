@@ -21,7 +21,7 @@ def _sources(caller: str) -> str:
     """Digest of the sources of the swim's compiled modules and of the caller's file."""
     here = Path(__file__).parent
     digest = hashlib.sha256()
-    for path in (*(here / f"{name}.py" for name in ("compiled", "solver", "nodes", "course")), Path(caller)):
+    for path in (*(here / f"{name}.py" for name in ("compiled", "columns", "solver", "nodes", "course")), Path(caller)):
         digest.update(path.read_bytes() if path.exists() else b"")
     return digest.hexdigest()
 

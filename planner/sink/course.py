@@ -9,80 +9,50 @@ import math
 
 import numpy as np
 
+from planner.sink.columns import (
+    ANGLE,
+    AXIAL_STIFFNESS,
+    BED_DEPTH,
+    BED_SPEED,
+    BOAT_SPEED,
+    CAST,
+    DEPTH,
+    EXPONENT,
+    FILM,
+    FILM_HOLDS,
+    FLAG_DEEPEST,
+    FLAG_FED,
+    FLAG_HANG,
+    FLAG_HIGHEST,
+    FLAG_MAX_SPEED,
+    FLAG_MAX_STRETCH,
+    FLAG_MAX_TENSION,
+    FLAG_RECORDS,
+    FLAG_STRIP_START,
+    FLAG_TOUCH_AT,
+    FLAG_TOUCHED,
+    FLY_MASS,
+    FLY_TOWED_AREA,
+    FLY_VOLUME,
+    LIFT_AT,
+    LIFT_HEIGHT,
+    MEAN,
+    MEND_EVERY,
+    MODE,
+    PAUSE,
+    PICKUP,
+    PULL,
+    SLACK_TENSION,
+    STRIP,
+    TIP_HEIGHT,
+    WATER_DENSITY,
+)
 from planner.sink.compiled import compiled
 from planner.sink.nodes import START_DEPTH, mend, share_out, split_tip, stiffness, surroundings
 from planner.sink.solver import BED, COLUMNS, REST, SHARE, SLOPE_X, SLOPE_Y, step
 
-__all__ = ["FLAG_COLUMNS", "RECORD_COLUMNS", "SCENARIO_FIELDS", "run_one", "scratch"]
+__all__ = ["run_one", "scratch"]
 
-SCENARIO_FIELDS = (
-    "running_diameter_m",  # 0
-    "running_density_kg_m3",
-    "rear_length_m",
-    "rear_diameter_m",
-    "rear_density_kg_m3",
-    "head_length_m",  # 5
-    "head_diameter_m",
-    "head_density_kg_m3",
-    "leader_length_m",
-    "leader_diameter_m",
-    "leader_density_kg_m3",  # 10
-    "fly_mass_kg",
-    "fly_volume_m3",
-    "fly_towed_area_m2",
-    "fly_broadside_area_m2",
-    "fly_lift_area_m2",  # 15
-    "cast_m",
-    "angle_deg",
-    "strip_m_s",
-    "fed",  # 0 held, 1 fed, 2 mended
-    "boat_speed_m_s",  # 20
-    "tip_height_m",
-    "pickup_m",
-    "lift_at_m",
-    "lift_height_m",
-    "mean_m_s",  # 25
-    "depth_m",
-    "exponent_m",
-    "bed_depth_m",
-    "front_length_m",
-    "front_diameter_m",  # 30
-    "front_density_kg_m3",
-    "middle_length_m",
-    "middle_diameter_m",
-    "middle_density_kg_m3",
-    "pull_s",  # 35
-    "pause_s",
-    "mend_every_s",
-    "film_n_m",
-)
-RECORD_COLUMNS = (
-    "depth_m",
-    "x_m",
-    "y_m",
-    "low_depth_m",
-    "low_x_m",
-    "low_y_m",
-    "relative_m_s",
-    "line_out_m",
-    "tension_n",
-    "phase",
-    "height_m",
-    "clearance_m",
-)
-FLAG_COLUMNS = (
-    "touched",
-    "touch_at_m",
-    "hang",
-    "fed_m",
-    "max_speed_m_s",
-    "max_tension_n",
-    "highest_m",
-    "deepest_m",
-    "strip_start_s",
-    "records",
-    "max_stretch",
-)
 U_CELLS = 64
 SPARE = 24  # nodes that line fed during the countdown may add
 # A node is given up to the tip when less line is left before it than this share of the next link; its line joins
@@ -166,9 +136,9 @@ def _advance(
 ) -> bool:
     """Run some steps; True when the swim has ended."""
     around = ground.shape[0] > 1 or across.shape[0] > 1
-    tip_low = -p[21]
-    pickup = p[22]
-    lift_at = p[23]
+    tip_low = -p[TIP_HEIGHT]
+    pickup = p[PICKUP]
+    lift_at = p[LIFT_AT]
     for _ in range(steps):
         na = int(run[NA])
         run[CLOCK] += dt
@@ -179,20 +149,20 @@ def _advance(
             st[na - 1, REST] += give
             run[OUT] += give
             run[FED] += give
-            na = split_tip(p, const[0], st, na, run[TIP_Z], ds_run)
+            na = split_tip(p, const[WATER_DENSITY], st, na, run[TIP_Z], ds_run)
             run[NA] = na
         elif strip > 0.0 and run[OUT] > pickup:
-            since = run[CLOCK] - flags[8]
+            since = run[CLOCK] - flags[FLAG_STRIP_START]
             pull = strip * dt * min(1.0, since / RAMP)
-            if p[36] > 0.0:
-                at = (since - 0.5 * dt) % (p[35] + p[36])
-                ramp = min(PULL_RAMP, 0.25 * p[35])
-                most = strip * (p[35] + p[36]) / (p[35] - ramp)
-                pull = dt * most * max(0.0, min(1.0, at / ramp, (p[35] - at) / ramp))
+            if p[PAUSE] > 0.0:
+                at = (since - 0.5 * dt) % (p[PULL] + p[PAUSE])
+                ramp = min(PULL_RAMP, 0.25 * p[PULL])
+                most = strip * (p[PULL] + p[PAUSE]) / (p[PULL] - ramp)
+                pull = dt * most * max(0.0, min(1.0, at / ramp, (p[PULL] - at) / ramp))
             st[na - 1, REST] -= pull
             run[OUT] -= pull
             if lift_at > pickup and run[OUT] < lift_at:
-                lifted = tip_low - p[24] * min(1.0, (lift_at - run[OUT]) / (lift_at - pickup))
+                lifted = tip_low - p[LIFT_HEIGHT] * min(1.0, (lift_at - run[OUT]) / (lift_at - pickup))
                 run[TIP_Z] = max(lifted, run[TIP_Z] - PICKUP_RISE * dt)
                 run[PHASE] = 2.0
             while na > 1 and st[na - 1, REST] < GIVE_UP * st[na - 2, REST]:
@@ -206,31 +176,31 @@ def _advance(
                 return True
             run[TIP_Z] -= PICKUP_RISE * dt
         elif run[MEND_AT] > 0.0 and run[PHASE] == 0.0 and run[CLOCK] >= run[MEND_AT]:
-            run[MEND_AT] += p[37]
-            give = mend(st, na, run[TIP_Z], u_table[0], p[20], MEND_BOW)
+            run[MEND_AT] += p[MEND_EVERY]
+            give = mend(st, na, run[TIP_Z], u_table[0], p[BOAT_SPEED], MEND_BOW)
             run[OUT] += give
             run[FED] += give
-            na = split_tip(p, const[0], st, na, run[TIP_Z], ds_run)
+            na = split_tip(p, const[WATER_DENSITY], st, na, run[TIP_Z], ds_run)
             run[NA] = na
         if around:
-            surroundings(st, na, p[20] * run[CLOCK], ground, across)
+            surroundings(st, na, p[BOAT_SPEED] * run[CLOCK], ground, across)
         tip, contact, at_fly, tightest = step(st, na, work, dt, run[TIP_Z], u_table, u_inv_dz, cn, fly, const)
         run[TIP_TENSION] = tip
-        flags[5] = max(flags[5], tip)
-        flags[10] = max(flags[10], tightest / const[3])
+        flags[FLAG_MAX_TENSION] = max(flags[FLAG_MAX_TENSION], tip)
+        flags[FLAG_MAX_STRETCH] = max(flags[FLAG_MAX_STRETCH], tightest / const[AXIAL_STIFFNESS])
         for i in range(na):
             speed = st[i, 3] ** 2 + st[i, 4] ** 2 + st[i, 5] ** 2
-            if not speed < flags[4]:
-                flags[4] = speed
-            flags[6] = min(flags[6], st[i, 2])
-            flags[7] = max(flags[7], st[i, 2])
+            if not speed < flags[FLAG_MAX_SPEED]:
+                flags[FLAG_MAX_SPEED] = speed
+            flags[FLAG_HIGHEST] = min(flags[FLAG_HIGHEST], st[i, 2])
+            flags[FLAG_DEEPEST] = max(flags[FLAG_DEEPEST], st[i, 2])
         if contact >= 0:
-            if flags[0] == 0.0:
-                flags[0] = 1.0
-                flags[1] = math.sqrt(st[contact, 0] ** 2 + st[contact, 1] ** 2)
+            if flags[FLAG_TOUCHED] == 0.0:
+                flags[FLAG_TOUCHED] = 1.0
+                flags[FLAG_TOUCH_AT] = math.sqrt(st[contact, 0] ** 2 + st[contact, 1] ** 2)
             run[CONTACT_TIME] += dt
             if run[CONTACT_TIME] > 1.0 or (st[0, 2] > st[0, BED] - 0.005 and at_fly < hang_tension):
-                flags[2] = 1.0
+                flags[FLAG_HANG] = 1.0
         else:
             run[CONTACT_TIME] = 0.0
     return False
@@ -295,29 +265,29 @@ def run_one(
     run = vectors[3]
     run2 = vectors[4]
     base = vectors[5]
-    rho = water[0]
-    na = share_out(p, min(nodes, max(6, int(p[16] / SHORTEST))), rho, st, vectors[6], vectors[7])
-    fly[0] = p[11]
-    fly[1] = rho * p[12]
+    rho = water[WATER_DENSITY]
+    na = share_out(p, min(nodes, max(6, int(p[CAST] / SHORTEST))), rho, st, vectors[6], vectors[7])
+    fly[0] = p[FLY_MASS]
+    fly[1] = rho * p[FLY_VOLUME]
     for i in range(3):
-        fly[2 + i] = p[13 + i]
+        fly[2 + i] = p[FLY_TOWED_AREA + i]
     for i in range(6):
         const[i] = water[i]
-    const[6] = -p[20]
+    const[BED_SPEED] = -p[BOAT_SPEED]
     # current relative to the tip
-    power = 1.0 / p[27]
-    top = 0.98 * p[26]
+    power = 1.0 / p[EXPONENT]
+    top = 0.98 * p[DEPTH]
     for i in range(U_CELLS + 1):
-        u_table[i] = p[25] * (1.0 + power) * (1.0 - 0.98 * i / U_CELLS) ** power - p[20]
+        u_table[i] = p[MEAN] * (1.0 + power) * (1.0 - 0.98 * i / U_CELLS) ** power - p[BOAT_SPEED]
     u_inv_dz = U_CELLS / top
-    const[7] = p[38]
+    const[FILM_HOLDS] = p[FILM]
     # fastest that the line can be pulled through the water
-    speed = max(abs(u_table[0]), abs(u_table[U_CELLS])) + p[18] * (1.0 + p[36] / max(p[35], 1e-9))
-    const[3] = stiffness(p, const, abs(fly[0] - fly[1]), speed)
+    speed = max(abs(u_table[0]), abs(u_table[U_CELLS])) + p[STRIP] * (1.0 + p[PAUSE] / max(p[PULL], 1e-9))
+    const[AXIAL_STIFFNESS] = stiffness(p, const, abs(fly[0] - fly[1]), speed)
     # landing: straight, on the water, moving with it
-    ca = math.cos(math.radians(p[17]))
-    sa = math.sin(math.radians(p[17]))
-    drop = p[21] + START_DEPTH
+    ca = math.cos(math.radians(p[ANGLE]))
+    sa = math.sin(math.radians(p[ANGLE]))
+    drop = p[TIP_HEIGHT] + START_DEPTH
     while na > 1 and st[na - 1, REST] < max(1.05 * drop, GIVE_UP * st[na - 2, REST]):
         na -= 1
         st[na - 1, REST] += st[na, REST]
@@ -332,26 +302,26 @@ def run_one(
         if i > 0:
             flat += st[i - 1, REST]
     for i in range(st.shape[0]):
-        st[i, BED] = p[28]
+        st[i, BED] = p[BED_DEPTH]
         st[i, SLOPE_X] = st[i, SLOPE_Y] = 0.0
         st[i, SHARE] = 1.0
     if ground.shape[0] > 1 or across.shape[0] > 1:
         surroundings(st, na, 0.0, ground, across)
         for i in range(na):
-            st[i, 3] = st[i, SHARE] * (u_table[0] + p[20]) - p[20]
+            st[i, 3] = st[i, SHARE] * (u_table[0] + p[BOAT_SPEED]) - p[BOAT_SPEED]
     for i in range(VECTOR):
         run[i] = 0.0
         base[i] = 0.0
     run[NA] = na
-    run[OUT] = p[16]
-    run[TIP_Z] = -p[21]
-    ds_run = max(0.5, p[16] / nodes)
+    run[OUT] = p[CAST]
+    run[TIP_Z] = -p[TIP_HEIGHT]
+    ds_run = max(0.5, p[CAST] / nodes)
     feed = 0.0
-    if p[19] == 2.0:
+    if p[MODE] == 2.0:
         run[MEND_AT] = MEND_FIRST
-    elif p[19] > 0.0:
+    elif p[MODE] > 0.0:
         feed = max(abs(u_table[0]), 1e-9)
-    base[1] = math.nan
+    base[FLAG_TOUCH_AT] = math.nan
     done = 0
     for c in range(counts.shape[0]):
         # two legs through one place in the code: compiling the step in twice would double the wait of a first run
@@ -367,29 +337,29 @@ def run_one(
                     run2[i] = run[i]
                 for i in range(flags.shape[1]):
                     seen[i] = base[i]
-                seen[3] = run[FED]
-                seen[8] = run[CLOCK]
+                seen[FLAG_FED] = run[FED]
+                seen[FLAG_STRIP_START] = run[CLOCK]
                 run2[PHASE] = 1.0
-                k, last, fed, strip = 0, (out.shape[0] - 1) * stride, 0.0, p[18]
+                k, last, fed, strip = 0, (out.shape[0] - 1) * stride, 0.0, p[STRIP]
             ended = False
             t = 0
             while not ended:
                 if k % stride == 0:
                     t = k // stride
-                    _record(out, t, s, v, u_table, u_inv_dz, p[20])
+                    _record(out, t, s, v, u_table, u_inv_dz, p[BOAT_SPEED])
                 if k >= last:
                     break
                 some = min(stride - k % stride, last - k)
                 ended = _advance(
-                    some, fed, strip, p, s, v, work, dt, u_table, u_inv_dz, cn, fly, const, seen, water[6],
+                    some, fed, strip, p, s, v, work, dt, u_table, u_inv_dz, cn, fly, const, seen, water[SLACK_TENSION],
                     ds_run, ground, across,
                 )  # fmt: skip
                 k += some
             if leg == 0:
                 done = k
             else:
-                seen[9] = t + 1
-                seen[4] = math.sqrt(seen[4])
+                seen[FLAG_RECORDS] = t + 1
+                seen[FLAG_MAX_SPEED] = math.sqrt(seen[FLAG_MAX_SPEED])
                 for late in range(t + 1, out.shape[0]):
                     for j in range(out.shape[1]):
                         out[late, j] = math.nan

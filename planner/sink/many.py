@@ -10,7 +10,7 @@ import numpy as np
 from planner.errors import UsageMistake
 from planner.sink.batch import LEVEL, STRETCH_BOUND, Scenarios, solve
 from planner.sink.bedgrid import BedGrid, across_table
-from planner.sink.course import FLAG_COLUMNS, RECORD_COLUMNS
+from planner.sink.columns import FLAG_COLUMNS, RECORD_COLUMNS
 from planner.sink.records import Current
 
 __all__ = ["Swims", "swim_many"]

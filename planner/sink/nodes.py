@@ -6,6 +6,22 @@ import math
 
 import numpy as np
 
+from planner.sink.columns import (
+    AXIAL_STIFFNESS,
+    CAST,
+    FLY_TOWED_AREA,
+    FRONT_LENGTH,
+    GRAVITY,
+    HEAD_DENSITY,
+    HEAD_DIAMETER,
+    HEAD_LENGTH,
+    LEADER_LENGTH,
+    MIDDLE_LENGTH,
+    REAR_LENGTH,
+    RUNNING_DIAMETER,
+    TANGENTIAL_DRAG,
+    WATER_DENSITY,
+)
 from planner.sink.compiled import compiled
 from planner.sink.solver import BED, DIAMETER, DISPLACED, MASS, REST, SHARE, SLOPE_X, SLOPE_Y
 
@@ -23,22 +39,22 @@ PARTS = 6
 def _place(part: int) -> int:
     """Where a part's length, diameter and density begin in the scenario; the running line has no length there."""
     if part == 0:
-        return 8
+        return LEADER_LENGTH
     if part == 1:
-        return 29
+        return FRONT_LENGTH
     if part == 2:
-        return 32
+        return MIDDLE_LENGTH
     if part == 3:
-        return 5
+        return HEAD_LENGTH
     if part == 4:
-        return 2
+        return REAR_LENGTH
     return -1
 
 
 @compiled()
 def share_out(p: np.ndarray, nodes: int, rho: float, st: np.ndarray, lengths: np.ndarray, counts: np.ndarray) -> int:
     """Share the nodes out over the parts of the line from the fly on; give the number of free nodes."""
-    left = p[16]
+    left = p[CAST]
     total = 0
     for part in range(PARTS):
         length = left
@@ -90,11 +106,14 @@ def stiffness(p: np.ndarray, const: np.ndarray, heft: float, speed: float) -> fl
     ``const`` is that of the step, ``heft`` the fly's mass less the water's it displaces [kg], ``speed`` the fastest
     through the water [m/s].
     """
-    rho = const[0]
-    quarter = 0.25 * math.pi * p[6] * p[6]
-    drag = 0.5 * rho * speed * speed * (math.pi * const[4] * max(p[0], p[6]) * p[16] + p[13])
-    weight = heft * const[2] + quarter * abs(p[7] - rho) * const[2] * min(p[5], p[16])
-    return max(const[3], STIFFNESS * (drag + weight), JERK_STIFFNESS * speed * speed * quarter * p[7])
+    rho = const[WATER_DENSITY]
+    g = const[GRAVITY]
+    quarter = 0.25 * math.pi * p[HEAD_DIAMETER] * p[HEAD_DIAMETER]
+    thick = max(p[RUNNING_DIAMETER], p[HEAD_DIAMETER])
+    drag = 0.5 * rho * speed * speed * (math.pi * const[TANGENTIAL_DRAG] * thick * p[CAST] + p[FLY_TOWED_AREA])
+    weight = heft * g + quarter * abs(p[HEAD_DENSITY] - rho) * g * min(p[HEAD_LENGTH], p[CAST])
+    jerk = JERK_STIFFNESS * speed * speed * quarter * p[HEAD_DENSITY]
+    return max(const[AXIAL_STIFFNESS], STIFFNESS * (drag + weight), jerk)
 
 
 @compiled()

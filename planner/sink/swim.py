@@ -21,7 +21,8 @@ from planner.sink.batch import (
     water_constants,
 )
 from planner.sink.bedgrid import BedGrid, across_table
-from planner.sink.course import FLAG_COLUMNS, RECORD_COLUMNS, SCENARIO_FIELDS, run_one, scratch
+from planner.sink.columns import FLAG_COLUMNS, RECORD_COLUMNS, SCENARIO_FIELDS
+from planner.sink.course import run_one, scratch
 from planner.sink.drag import cn_table
 from planner.sink.fly import Fly
 from planner.sink.line import Line

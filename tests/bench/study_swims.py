@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from planner.sink import Cast, Current, Fly, Line, Swim, line_with_sink_factor, scenarios, swim, swim_many
-from planner.sink.course import RECORD_COLUMNS, SCENARIO_FIELDS
+from planner.sink.columns import RECORD_COLUMNS, SCENARIO_FIELDS
 from planner.sink.fly import fly_from_class
 from planner.sink.line import line_from_head
 from planner.units import FOOT, GRAIN, INCH

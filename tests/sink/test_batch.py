@@ -12,7 +12,7 @@ import pytest
 from planner.errors import UsageMistake
 from planner.sink import Cast, Current, free_swims, scenarios, swim
 from planner.sink.batch import SCENARIO, check_bounds
-from planner.sink.course import FLAG_COLUMNS
+from planner.sink.columns import FLAG_COLUMNS
 
 
 def _some(head, slim, bulky, river):

@@ -16,7 +16,7 @@ from planner.sink.compiled import compiled
 def test_machine_code_is_stamped_with_every_source_that_it_is_made_from():
     """So that a change in what a function calls renews its code too."""
     folder = Path(solver.__file__).parent
-    sources = [folder / f"{name}.py" for name in ("compiled", "solver", "nodes", "course")]
+    sources = [folder / f"{name}.py" for name in ("compiled", "columns", "solver", "nodes", "course")]
     digest = hashlib.sha256(b"".join(path.read_bytes() for path in [*sources, Path(__file__)]))
     made = compiled()(_twice)
     assert made._cache._cache_file._source_stamp == digest.hexdigest()

@@ -10,8 +10,9 @@ import pytest
 
 from planner.sink import Cast, Current, Fly, swim
 from planner.sink.batch import LEVEL, scenario_row, water_constants
+from planner.sink.columns import FLAG_COLUMNS, RECORD_COLUMNS
 from planner.sink.constants import constant
-from planner.sink.course import FLAG_COLUMNS, GIVE_UP, NA, RECORD_COLUMNS, run_one, scratch
+from planner.sink.course import GIVE_UP, NA, run_one, scratch
 from planner.sink.drag import cn_table
 from planner.sink.nodes import START_DEPTH
 from planner.sink.solver import DIAMETER, DISPLACED, REST
