@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cache
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
-from planner.tables import rows
+from planner import tables
 
 __all__ = [
     "Advice",
@@ -24,10 +23,9 @@ __all__ = [
 ]
 
 
-@cache
 def constants() -> MappingProxyType[str, float]:
     """Priors and choices of the advice, from ``planner/tables/advice.csv`` [SI]."""
-    return MappingProxyType({row["key"]: float(row["value"]) for row in rows("advice")})
+    return tables.constants("advice")
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
+from planner.tables import constants
 
 __all__ = ["CONFIDENCE", "confidence"]
 

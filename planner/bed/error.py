@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.points import Points, weights_at
+from planner.tables import constants
 
 __all__ = ["BedError", "block_error"]
 

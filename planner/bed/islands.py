@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.frame import ChannelFrame
+from planner.tables import constants
 
 __all__ = ["inland", "island_edge", "raised"]
 

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.weights import Weights, idw_weights, rbf_weights
+from planner.tables import constants
 
 __all__ = ["Points", "merged_sd", "thin", "weights_at"]
 

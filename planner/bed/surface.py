@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.error import BedError, block_error
 from planner.bed.frame import ChannelFrame
 from planner.bed.outline import Edges
@@ -17,6 +16,7 @@ from planner.bed.points import Points, thin, weights_at
 from planner.bed.section import Section
 from planner.bed.weights import Weights
 from planner.errors import DataUnfit
+from planner.tables import constants
 
 __all__ = ["Bed", "Grid", "GridWeights", "fit_bed", "grid_weights"]
 

@@ -13,9 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from planner.bed.constants import constants
 from planner.flow.days import DaySeen
 from planner.flow.relation import ControlRelation, LevelRelation
+from planner.tables import constants
 
 __all__ = ["Mark", "control_asked", "control_relation", "held_from_below", "marks_of", "misread"]
 

@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.points import Points, weights_at
 from planner.flow.state import TEN_NINETY
+from planner.tables import constants
 
 __all__ = ["DaySeen", "SurveyDay", "SurveyFit", "fit_constant", "levels_seen", "split_constant"]
 

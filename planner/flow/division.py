@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.section import pieces
+from planner.tables import constants
 
 __all__ = ["Division", "conveyed", "divide"]
 

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.surface import Grid
+from planner.tables import constants
 
 __all__ = ["Doubt", "bed_slopes", "doubts"]
 

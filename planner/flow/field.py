@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from planner.bed.confidence import confidence
-from planner.bed.constants import constants
 from planner.bed.surface import Bed, Grid
 from planner.flow.profile import exponent_of
 from planner.flow.state import TEN_NINETY, FlowState
+from planner.tables import constants
 
 if TYPE_CHECKING:
     from planner.flow.runflow import RunFlow

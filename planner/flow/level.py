@@ -6,10 +6,10 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from planner.bed.constants import constants
 from planner.errors import DataUnfit
 from planner.flow.relation import ControlRelation, LevelRelation
 from planner.flow.state import FlowState
+from planner.tables import constants
 
 if TYPE_CHECKING:
     from planner.flow.runflow import RunFlow

@@ -10,8 +10,8 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.flow.manning import GRAVITY
+from planner.tables import constants
 
 __all__ = [
     "KARMAN",

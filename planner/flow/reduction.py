@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
+from planner.tables import constants
 
 __all__ = ["Reduced", "only", "reduce_soundings", "reference"]
 

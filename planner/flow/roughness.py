@@ -10,10 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from planner.bed.constants import constants
 from planner.errors import UsageMistake
 from planner.flow.state import TEN_NINETY
-from planner.tables import rows
+from planner.tables import constants, rows
 from planner.units import FOOT
 
 __all__ = [

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.frame import ChannelFrame
 from planner.bed.section import Section
 from planner.bed.surface import Bed, Grid
@@ -23,6 +22,7 @@ from planner.flow.relation import ControlRelation, LevelRelation, reach_wetted
 from planner.flow.roughness import Roughness, roughness_of
 from planner.flow.state import TEN_NINETY, FlowState
 from planner.flow.weighing import weigh
+from planner.tables import constants
 
 __all__ = ["RunFlow"]
 

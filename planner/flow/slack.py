@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.surface import Grid
 from planner.flow.field import node_speeds
 from planner.flow.manning import GRAVITY
 from planner.flow.state import FlowState
+from planner.tables import constants
 
 if TYPE_CHECKING:
     from planner.flow.runflow import RunFlow

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.error import block_error
 from planner.bed.frame import ChannelFrame
 from planner.bed.islands import inland
@@ -24,6 +23,7 @@ from planner.flow.relation import ControlRelation, LevelRelation, conveyance_tab
 from planner.flow.roughness import roughness_of
 from planner.flow.runflow import RunFlow
 from planner.flow.solve import Ground, Solved, drawn_waterline, solve
+from planner.tables import constants
 
 __all__ = ["survey_run"]
 

@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from planner.bed.constants import constants
 from planner.flow.manning import GRAVITY
 from planner.flow.profile import KARMAN
 from planner.flow.relation import ControlRelation, LevelRelation, reach_wetted
 from planner.flow.state import TEN_NINETY, FlowState
 from planner.gauges.series import to_datetime64
 from planner.plan.day import Day, SpotDay
+from planner.tables import constants
 from planner.water.transfer import area_ratio_exponent
 
 __all__ = ["Step", "row", "step", "water_steps"]

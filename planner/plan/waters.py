@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planner.advice import AtLevel, BedPatch, SpotAtLevels
-from planner.bed.constants import constants
 from planner.flow import RunFlow, survey_run
 from planner.flow.state import TEN_NINETY, FlowState
 from planner.gauges.series import to_datetime64
 from planner.plan.readings import GaugeView
+from planner.tables import constants
 from planner.water import ladder
 from planner.water.transfer import transfer_to_run
 

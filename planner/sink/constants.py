@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from functools import cache
 
-from planner.tables import rows
+from planner.tables import constants, rows
 
 __all__ = ["constant", "material_density"]
 
 
-@cache
 def constant(name: str) -> float:
     """Value of a named constant in SI, with its source in the table's row.
 
@@ -18,10 +17,7 @@ def constant(name: str) -> float:
     >>> constant("water_density")
     999.5
     """
-    for row in rows("sink_constants"):
-        if row["name"] == name:
-            return float(row["value"])
-    raise LookupError(f"no constant {name!r} in sink_constants.csv")
+    return constants("sink_constants")[name]
 
 
 @cache

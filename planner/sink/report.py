@@ -17,7 +17,7 @@ from planner.sink.reach import LONGEST, countdown_to_reach
 from planner.sink.records import Cast, Current, Swim
 from planner.sink.sideview import side_view
 from planner.sink.swim import swim
-from planner.tables import rows
+from planner.tables import constants
 from planner.units import parse, show
 
 __all__ = ["add_caption", "drift_ratio", "swim_report", "swim_text"]
@@ -221,7 +221,7 @@ def _report(path: Swim, cast: Cast, ground: tuple[np.ndarray, np.ndarray]) -> di
 
 def drift_ratio() -> float:
     """Boat speed over surface current of a drifting boat unless told otherwise [1]."""
-    return float(next(row["value"] for row in rows("advice") if row["key"] == "boat_ratio"))
+    return constants("advice")["boat_ratio"]
 
 
 def add_caption(report: dict[str, Any], units: str) -> dict[str, Any]:

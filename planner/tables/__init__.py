@@ -9,8 +9,9 @@ from __future__ import annotations
 import csv
 from functools import cache
 from importlib.resources import files
+from types import MappingProxyType
 
-__all__ = ["rows"]
+__all__ = ["constants", "rows"]
 
 
 @cache
@@ -29,3 +30,20 @@ def rows(name: str) -> tuple[dict[str, str], ...]:
     """
     text = (files("planner.tables") / f"{name}.csv").read_text(encoding="utf-8")
     return tuple(csv.DictReader(line for line in text.splitlines() if line and not line.startswith("#")))
+
+
+@cache
+def constants(name: str) -> MappingProxyType[str, float]:
+    """Values by name of a table with the columns ``name`` and ``value``, each in the unit that its row states.
+
+    Parameters
+    ----------
+    name : str
+        File name without ``.csv``.
+
+    Examples
+    --------
+    >>> constants("sink_constants")["water_density"]
+    999.5
+    """
+    return MappingProxyType({row["name"]: float(row["value"]) for row in rows(name)})

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from planner.tables import rows
+from planner.tables import constants
 
 if TYPE_CHECKING:
     from planner.river.records import Place, River
@@ -17,7 +17,7 @@ __all__ = ["Route", "setting"]
 
 def setting(name: str) -> float:
     """A figure of `tables/trip_settings.csv`."""
-    return float(next(row["value"] for row in rows("trip_settings") if row["name"] == name))
+    return constants("trip_settings")[name]
 
 
 @dataclass(frozen=True)

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from functools import cache
-
-from planner.tables import rows
+from planner.tables import constants
 
 __all__ = ["rule"]
 
 
-@cache
 def rule(name: str) -> float:
     """Value of one rule, in the unit that its row names.
 
@@ -18,4 +15,4 @@ def rule(name: str) -> float:
     KeyError
         When the table has no such row (a mistake in the code).
     """
-    return {row["name"]: float(row["value"]) for row in rows("water_rules")}[name]
+    return constants("water_rules")[name]

@@ -9,9 +9,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from planner.bed.constants import constants
 from planner.flow.control import Mark, control_asked, control_relation, held_from_below, marks_of, misread
 from planner.flow.days import DaySeen
+from planner.tables import constants
 from tests.flow import box
 from tests.flow.test_reduction import record
 

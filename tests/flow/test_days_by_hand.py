@@ -8,9 +8,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from planner.bed.constants import constants
 from planner.flow.days import DaySeen, fit_constant, levels_seen, split_constant
 from planner.flow.state import TEN_NINETY
+from planner.tables import constants
 from tests.flow import box
 
 RULES = constants("flow")

@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from planner.bed.constants import constants
 from planner.errors import DataUnfit
 from planner.flow.relation import ControlRelation
 from planner.flow.roughness import limerinos
 from planner.flow.state import TEN_NINETY
+from planner.tables import constants
 from tests.flow import box
 
 RULES = constants("flow")

@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from planner.bed.constants import constants
 from planner.flow.field import node_speeds
 from planner.flow.profile import exponent_of
 from planner.flow.state import TEN_NINETY
+from planner.tables import constants
 from tests.flow import box
 
 RULES = constants("flow")

@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner.bed.constants import constants
 from planner.errors import UsageMistake
 from planner.flow.manning import (
     critical_depth,
@@ -31,7 +30,7 @@ from planner.flow.roughness import (
     roughness_of,
     strickler,
 )
-from planner.tables import rows
+from planner.tables import constants, rows
 from tests.flow.gauging import manning_n, mean_from_points, mean_section, mid_section
 
 

@@ -18,11 +18,11 @@ import pytest
 from scipy.optimize import brentq
 from shapely.geometry import Point, Polygon
 
-from planner.bed.constants import constants
 from planner.flow import survey_run
 from planner.flow.roughness import roughness_of
 from planner.flow.survey import _shelf_ease
 from planner.river.records import Place
+from planner.tables import constants
 from tests.flow.world import LENGTH, SLOPE, T0, N, World, gauge_stage
 
 RULES = constants("flow")

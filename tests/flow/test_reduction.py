@@ -12,9 +12,9 @@ import pandas as pd
 import pytest
 from shapely.geometry import Polygon
 
-from planner.bed.constants import constants
 from planner.flow.reduction import only, reduce_soundings, reference
 from planner.gauges.series import Series
+from planner.tables import constants
 from tests.flow import box
 
 RULES = constants("flow")

@@ -10,12 +10,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from planner.bed.constants import constants
 from planner.bed.surface import Grid
 from planner.flow.division import Division, conveyed, divide
 from planner.flow.doubt import bed_slopes, doubts
 from planner.flow.relation import ControlRelation, LevelRelation, conveyance_table, reach_wetted
 from planner.flow.state import FlowState
+from planner.tables import constants
 from tests.flow import box
 
 RULES = constants("flow")

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from planner.bed.constants import constants
 from planner.flow import survey_run
 from planner.flow.profile import speed_at_height
+from planner.tables import constants
 from tests.flow import measured
 
 ROOT = Path(__file__).parents[2]

@@ -27,7 +27,7 @@ def test_every_field_has_its_place_by_name(fields: tuple[str, ...], prefix: str)
 
 
 def test_parts_of_the_line_stand_as_length_diameter_density() -> None:
-    """A part is taken by the place of its length, the two after it are its diameter and density; so are a fly's areas."""
+    """A part is taken by the place of its length; its diameter and density follow. A fly's three areas do the same."""
     for part in ("LEADER", "FRONT", "MIDDLE", "HEAD", "REAR"):
         length = getattr(columns, f"{part}_LENGTH")
         assert getattr(columns, f"{part}_DIAMETER") == length + 1

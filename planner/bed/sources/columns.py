@@ -14,10 +14,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from planner.bed.constants import constants
 from planner.bed.sources.records import Batch, batch, joined
 from planner.errors import DataUnfit, UsageMistake
 from planner.river.ground import LocalPlane
+from planner.tables import constants
 from planner.units import FOOT
 
 __all__ = ["FIELDS", "parse_lead_line", "parse_table"]

@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
-from planner.bed.constants import constants
 from planner.bed.sources.records import Batch
 from planner.river.ground import LocalPlane
 from planner.river.values import limits
+from planner.tables import constants
 
 __all__ = ["judge", "places_known"]
 
