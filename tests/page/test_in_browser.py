@@ -9,8 +9,9 @@ from typing import Any
 
 import pytest
 
+from planner.page import build_page
 from tests.browser import DESKTOP, PHONE, TABLET, opened
-from tests.page.sample import NASTY, sample_plan
+from tests.page.sample import NASTY, sample, sample_plan
 
 pytestmark = pytest.mark.browser
 
@@ -131,6 +132,21 @@ def _type(page: Any, words: str) -> None:
     field = page.locator(".typed input")
     field.fill(words)
     field.press("Enter")  # not the page's keyboard: a card that has just closed gives the focus to its button
+
+
+@pytest.mark.parametrize(
+    ("typed", "shown"), [("12,500", "12,500 ft³/s"), ("1,250", "1,250 ft³/s"), ("850,4", "850 ft³/s")]
+)
+def test_a_comma_that_parts_thousands_is_no_decimal_one(browser: Any, tmp_path: Path, typed: str, shown: str) -> None:
+    """12,500 ft³/s, as the page itself writes it, is a flood and not twelve and a half."""
+    plan, river = sample(runs=2, spots=3, levels=5)
+    for k, step in enumerate(plan["ladder"]):
+        step.update(stage_m=None, discharge_m3s=(800 + 300 * k) * 0.3048**3)
+    file = tmp_path / "discharge.html"
+    file.write_text(build_page(plan, river, "us"), encoding="utf-8")
+    with opened(browser, file) as found:
+        _type(found.page, typed)
+        assert found.page.locator("[data-k=reading]").inner_text() == shown
 
 
 def test_between_two_steps_the_countdown_is_the_lower_and_the_caution_the_higher(

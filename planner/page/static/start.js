@@ -1,4 +1,11 @@
 // Wires the controls and paints the planned level.
+
+// A comma is a decimal one, unless it parts thousands as the page itself writes them: 1,200 of a discharge, 1,024.50.
+function typedNumber(text, kind) {
+  const thousands = kind === "level" ? /^[-+]?\d{1,3}(,\d{3})+\.\d+$/ : /^[-+]?\d{1,3}(,\d{3})+(\.\d+)?$/;
+  return Number(thousands.test(text) ? text.replaceAll(",", "") : text.replace(",", "."));
+}
+
 function startLevels() {
   document.querySelectorAll(".ladder").forEach((root, l) => {
     const range = root.querySelector("input[type=range]"), field = root.querySelector("input[type=text]");
@@ -8,7 +15,7 @@ function startLevels() {
     }
     root.querySelector("form").addEventListener("submit", (event) => {
       event.preventDefault();
-      const typed = Number(field.value.trim().replace(",", ".")), usable = field.value.trim() !== "" && Number.isFinite(typed);
+      const typed = typedNumber(field.value.trim(), data.ladders[l].kind), usable = field.value.trim() !== "" && Number.isFinite(typed);
       field.setAttribute("aria-invalid", usable ? "false" : "true");
       if (!usable) {
         const beyond = part(root, "beyond");
