@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from datetime import timedelta
@@ -19,7 +20,7 @@ _NUMBER = re.compile(r"\d[\d.,]*")
 
 
 def hour_spans(plan: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Hours in a row that raise the same for the same reason, as one; its figures are those of the highest stage.
+    """Hours in a row that raise the same for the same reason, as one; its figures are those of the highest water.
 
     Parameters
     ----------
@@ -44,15 +45,22 @@ def hour_spans(plan: Mapping[str, Any]) -> list[dict[str, Any]]:
         row = {"now": bool(hour.get("now")), **{key: hour.get(key) for key in ("level", "label", "text")}}
         row["same"] = row["now"], row["level"], _NUMBER.sub("#", str(row["text"] or ""))
         if not found or found[-1]["same"] != row["same"]:
-            found.append({**row, "from": moment_of(hour["time"]), "stage": hour.get("stage_m")})
-        elif (hour.get("stage_m") or 0.0) > (found[-1]["stage"] or 0.0):
-            found[-1].update(text=row["text"], stage=hour.get("stage_m"))
+            found.append({**row, "from": moment_of(hour["time"]), "water": _water(hour)})
+        elif _water(hour) > found[-1]["water"]:
+            found[-1].update(text=row["text"], water=_water(hour))
         found[-1]["to"] = moment_of(hour["time"]) + timedelta(hours=1)
     for row in found:
         first, last = (f"{row.pop(key).astimezone(ZoneInfo(zone)):%H:%M}" for key in ("from", "to"))
         row["when"] = "Now" if row.pop("now") else f"{first} to {last}"
-        del row["same"], row["stage"]
+        del row["same"], row["water"]
     return found
+
+
+def _water(hour: Mapping[str, Any]) -> tuple[float, float]:
+    """What tells a higher hour from a lower one: the stage, and the discharge where a gauge has no stage."""
+    given = (hour.get(key) for key in ("stage_m", "discharge_m3s"))
+    stage, discharge = (-math.inf if value is None else float(value) for value in given)
+    return stage, discharge
 
 
 def hours_list(plan: Mapping[str, Any]) -> str:

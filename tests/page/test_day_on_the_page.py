@@ -79,6 +79,16 @@ def test_hours_of_the_same_reason_are_one_span_with_its_highest_figures() -> Non
     assert spans[3]["level"] is None
 
 
+def test_hours_without_a_stage_show_the_figures_of_their_highest_discharge() -> None:
+    """Where a gauge gives discharge alone, the span does not stand under the figures of its first and lowest hour."""
+    rows = [
+        _hour(13 + k, 2, f"Bar: may reach {7 + k} ft.", stage_m=None, discharge_m3s=flow)
+        for k, flow in enumerate((50.0, 120.0, 90.0))
+    ]
+    (span,) = hour_spans({"timezone": "America/Chicago", "hours": rows})
+    assert span["text"] == "Bar: may reach 8 ft."
+
+
 def test_an_alert_stands_word_for_word_with_sender_and_time(browser: Any, full: Any, tmp_path: Path) -> None:
     """Headline and body are text exactly as sent, in quotation marks, with who sent them and when."""
     file = tmp_path / "alert.html"
