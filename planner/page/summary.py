@@ -15,6 +15,7 @@ __all__ = ["summary"]
 
 _WIDE = 100
 _MOST_SPOTS = 22
+_MOST_RUNS = 8
 _MOST_UNMADE = 8
 
 
@@ -25,6 +26,12 @@ def _wrapped(text: str, first: str = "", rest: str = "  ") -> list[str]:
 def _plain(text: Any) -> str:
     """A name as one line of printable text: no escape sequence reaches the terminal."""
     return "".join(sign if sign.isprintable() else " " for sign in str(text)).strip()
+
+
+def _height(caution: dict[str, Any] | None) -> float:
+    """Not assessed stands above none raised and below what is raised: it is no credit, and hides nothing."""
+    level = (caution or {}).get("level")
+    return 0.5 if level is None else float(level)
 
 
 def _columns(head: tuple[str, ...], body: Sequence[tuple[str, ...]], widest: int = 26) -> list[str]:
@@ -177,7 +184,7 @@ def summary(plan: dict[str, Any], units: str) -> str:
     out += [line for note in [*weather_figures(plan, units), *weather_notes(plan)] for line in _wrapped(_plain(note))]
     out += [*_wrapped(_expected(plan, units)), *_hours(plan), *_trip(plan, units, zone), ""]
     out += [*_spots(plan, units, zone), ""]
-    runs = (plan.get("runs") or [])[:8]
+    runs = plan.get("runs") or []
     if runs:
         body = [
             (
@@ -187,9 +194,15 @@ def summary(plan: dict[str, Any], units: str) -> str:
                 words.span(run.get("velocity_low_m_s"), run.get("velocity_high_m_s"), "speed", units),
                 str(run.get("soundings") or 0),
             )
-            for run in runs
+            for run in runs[:_MOST_RUNS]
         ]
-        out += [*_columns(("run", "caution", "mean depth", "current", "soundings"), body, 34), ""]
+        out += _columns(("run", "caution", "mean depth", "current", "soundings"), body, 34)
+        left = runs[_MOST_RUNS:]
+        if left:
+            worst = max((run.get("caution") for run in left), key=_height)
+            said = f"; the highest caution among them is {words.caution_short(worst)}"
+            out.append(f"and {len(left)} more run{'s' if len(left) != 1 else ''}: see the page{said}")
+        out.append("")
     for i, rod in enumerate(plan.get("rods") or (), 1):
         flies = ", ".join(_plain(fly) for fly in rod.get("flies") or ())
         out += _wrapped(f"Rod {i}: {_plain(rod.get('line') or '')}" + (f" with {flies}" if flies else ""))

@@ -225,6 +225,17 @@ def test_the_gpx_keeps_depth_out_of_the_height() -> None:
     assert list(root)[-1].tag == f"{{{GPX_SPACE}}}trk"
 
 
+def test_the_summary_names_how_many_runs_it_leaves_out_and_their_highest_caution() -> None:
+    """Twelve runs beyond the eight that are listed, one of them to stay off, are not left out in silence."""
+    plan, _ = sample(runs=20, spots=4, levels=3)
+    plan["runs"][15]["caution"] = {**plan["runs"][15]["caution"], "level": 3, "label": "stay off"}
+    assert "and 12 more runs: see the page; the highest caution among them is 3: stay off" in summary(plan, "us")
+    for run in plan["runs"]:
+        run["caution"] = {**run["caution"], "level": 0}
+    plan["runs"][15]["caution"]["level"] = None
+    assert "the highest caution among them is not assessed" in summary(plan, "us")
+
+
 def test_the_summary_is_short_and_keeps_the_terminal_clean() -> None:
     """Twenty-two spots and more stay within 60 lines, and a name cannot send an escape sequence."""
     plan, _ = sample(runs=20, spots=40, levels=5)
