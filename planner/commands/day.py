@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from planner.commands.shared import FOLDER, JSON, LEARNING, NOW, REPLY, UNITS, guarded, read_moment, say_json
+from planner.commands.shared import FOLDER, JSON, LEARNING, NOW, REPLY, UNITS, guarded, read_moment, say_json, say_text
 
 __all__ = ["demo", "floatplan", "plan", "watch", "why"]
 
@@ -82,7 +82,7 @@ def why(folder: Path, spot: str, replies: tuple[Path, ...], as_json: bool, units
     if as_json:
         say_json(report)
     else:
-        click.echo(why_text(report))
+        say_text(why_text(report))
 
 
 @click.command()
@@ -139,6 +139,4 @@ def watch(
         ends = min(ends, read_moment(until, zone))
     look, shown = watched_plan(folder, asked), asked.get("units") or units
     looks = watching(look, every=pause, until=ends, clock=clock, sleep=sleep, count=count, units=shown)
-    sys.exit(
-        run_watch(looks, say=click.echo, complain=lambda line: click.echo(line, err=True), zone=zone, command=command)
-    )
+    sys.exit(run_watch(looks, say=say_text, complain=lambda line: say_text(line, err=True), zone=zone, command=command))

@@ -8,7 +8,18 @@ from typing import Any
 
 import click
 
-from planner.commands.shared import FOLDER, JSON, NOW, REPLY, UNITS, guarded, read_moment, say_findings, say_json
+from planner.commands.shared import (
+    FOLDER,
+    JSON,
+    NOW,
+    REPLY,
+    UNITS,
+    guarded,
+    read_moment,
+    say_findings,
+    say_json,
+    say_text,
+)
 from planner.services import one_of, with_list
 
 __all__ = ["check", "flow", "gauge", "gauges", "roughness", "soundings"]
@@ -70,7 +81,7 @@ def gauge(
     if as_json:
         say_json(report)
     else:
-        click.echo(gauge_text(report, station, units, zone))
+        say_text(gauge_text(report, station, units, zone))
 
 
 @click.group()
@@ -94,7 +105,7 @@ def near(point: str, service: str, within_km: float, reply: Path | None, now: st
     if as_json:
         say_json(rows)
     else:
-        click.echo(near_text(rows, service, within_km))
+        say_text(near_text(rows, service, within_km))
 
 
 @click.command()
@@ -121,7 +132,7 @@ def soundings(
     if as_json:
         say_json(report)
     else:
-        click.echo(soundings_text(report, units))
+        say_text(soundings_text(report, units))
 
 
 @click.command()
@@ -164,7 +175,7 @@ def flow(folder: Path, run_id: str, as_json: bool, units: str | None, svg: Path 
     if as_json:
         say_json(report)
     else:
-        click.echo(flow_text(report, folder, units))
+        say_text(flow_text(report, folder, units))
     if svg is not None:
         from planner.surveying import flow_drawing
 

@@ -16,7 +16,19 @@ from planner.errors import PlumbrunError, RiverFolderUnfit
 if TYPE_CHECKING:
     from datetime import datetime
 
-__all__ = ["FOLDER", "JSON", "LEARNING", "NOW", "REPLY", "UNITS", "guarded", "read_moment", "say_findings", "say_json"]
+__all__ = [
+    "FOLDER",
+    "JSON",
+    "LEARNING",
+    "NOW",
+    "REPLY",
+    "UNITS",
+    "guarded",
+    "read_moment",
+    "say_findings",
+    "say_json",
+    "say_text",
+]
 
 NOW = click.option("--now", metavar="ISO8601", help="Take this moment as now, e.g. 2026-06-12T18:00-05:00.")
 REPLY = click.option(
@@ -45,7 +57,7 @@ def guarded(command: Callable) -> Callable:
             if isinstance(error, RiverFolderUnfit) and error.findings:
                 first = next((finding for finding in error.findings if finding.level == "error"), None)
                 say_findings(finding for finding in error.findings if finding is not first)  # the message says that one
-            click.echo(f"plumbrun: {error}", err=True)
+            say_text(f"plumbrun: {error}", err=True)
             sys.exit(error.exit_code)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
@@ -65,7 +77,12 @@ def guarded(command: Callable) -> Callable:
 def say_findings(findings: Any) -> None:
     """Write what a check found to stderr, one line each."""
     for finding in findings:
-        click.echo(str(finding), err=True)
+        say_text(str(finding), err=True)
+
+
+def say_text(text: str, err: bool = False) -> None:
+    """Write text for a person; no control sign of a name in the folder reaches the terminal."""
+    click.echo("".join(sign if sign.isprintable() or sign == "\n" else " " for sign in text), err=err)
 
 
 def say_json(value: Any) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from planner.commands.shared import FOLDER, JSON, NOW, UNITS, guarded, read_moment, say_json
+from planner.commands.shared import FOLDER, JSON, NOW, UNITS, guarded, read_moment, say_json, say_text
 
 __all__ = ["calibrate", "log", "swim"]
 
@@ -76,7 +76,7 @@ def swim(
     if as_json:
         say_json(report)
     else:
-        click.echo(swim_text(report, shown))
+        say_text(swim_text(report, shown))
 
 
 @click.command()
@@ -124,7 +124,7 @@ def log(
     if as_json:
         say_json(report)
     else:
-        click.echo(log_text(report))
+        say_text(log_text(report))
 
 
 @click.group()
@@ -212,7 +212,7 @@ def _calibrated(
     if as_json:
         say_json(report)
     else:
-        click.echo(calibrate_text(report, units or "us", written))
+        say_text(calibrate_text(report, units or "us", written))
 
 
 def _entry(folder: Path, kind: str, name: str | None) -> tuple[Any, Any]:
