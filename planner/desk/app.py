@@ -108,6 +108,8 @@ def _page(app: Flask, desk: Desk, guard: Guard) -> None:
 
     @app.get("/plan.html")
     def plan_page() -> Response:
+        if not guard.may_open("", request.cookies):  # another account of this computer may connect, and has no cookie
+            raise Refused(403, "the plan's page without the key", "the browser that opened the desk", "open it there")
         page = desk.day.page() if desk.started else None
         if page is None:
             raise Refused(404, "no plan yet", "a plan of the whole day", "ask for one")

@@ -68,6 +68,13 @@ def test_another_site_is_refused_even_without_an_origin(desk: Caller, site: str)
     assert desk.ask("GET", "/plan.html", Origin=None, Sec_Fetch_Site=site).status_code == 403
 
 
+def test_the_plans_page_needs_the_browser_that_opened_the_desk(desk: Caller) -> None:
+    """Another account of this computer may connect, but has not the cookie of the key."""
+    assert desk.ask("GET", "/plan.html").status_code == 403
+    desk.client.set_cookie(desk.guard.cookie, desk.guard.key, domain="127.0.0.1")
+    assert desk.ask("GET", "/plan.html").status_code == 404  # no plan yet
+
+
 @pytest.mark.parametrize("token", [None, "", "x", "ü", "0" * 43])
 def test_each_request_under_api_needs_the_token(desk: Caller, token: str | None) -> None:
     """A missing or wrong token is refused, for reading too."""
