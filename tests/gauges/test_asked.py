@@ -22,14 +22,6 @@ OFFICE = replies.DATA / "ca_wateroffice_realtime_08MF005_level_2025-10-22.csv"
 
 
 @pytest.fixture
-def server() -> Iterator[Service]:
-    """A server that nobody is told of yet."""
-    running = Service()
-    yield running
-    running.stop()
-
-
-@pytest.fixture
 def session() -> Iterator[requests.Session]:
     """The session as in use, without pauses."""
     with transport.make_session(retries=0, backoff_s=0.0) as made:

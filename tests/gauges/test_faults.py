@@ -101,14 +101,6 @@ FAULTS: dict[str, Answer] = {
 
 
 @pytest.fixture
-def server() -> Iterator[Service]:
-    """A server that nobody is told of yet."""
-    running = Service()
-    yield running
-    running.stop()
-
-
-@pytest.fixture
 def session(monkeypatch: pytest.MonkeyPatch) -> Iterator[requests.Session]:
     """The session as in use, without pauses and with a small limit of size."""
     monkeypatch.setattr(transport, "LIMIT_BYTES", 2_000_000)
